@@ -1,0 +1,111 @@
+"""Case files: `machine:` and `findings:` in YAML, the one format for a walk, a test, a club's example and a batch."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from pathlib import Path
+from types import MappingProxyType
+from typing import Mapping
+
+from ..knowledge.model import Finding, Knowledge
+from ..knowledge.reader import Fields, likeliest
+from ..knowledge.source import FaultyFiles, Place, Problem, Table, Text, compose, read_text
+from .readings import NotAReading, parse_reading
+from .state import REPAIR_RESULTS, CaseState, Given, RepairDone
+
+MACHINE = "machine"
+"""The finding that says what kind of machine it is; a case file names it at the top."""
+
+
+@dataclass(frozen=True, slots=True)
+class CaseFile:
+    """A case as written: what was found, what was repaired with which result, and what is expected of it."""
+
+    path: str
+    title: str
+    findings: Mapping[str, Given]
+    repairs: Mapping[str, str] = field(default_factory=dict)
+    first_three: tuple[str, ...] = ()
+    source: str = ""
+
+    @property
+    def state(self) -> CaseState:
+        """The case as if it had been walked so far."""
+        repairs = tuple(RepairDone(cause, result, "") for cause, result in self.repairs.items())
+        return CaseState(case=self.title, findings=self.findings, repairs=repairs)
+
+
+def read_case(path: Path, knowledge: Knowledge) -> CaseFile:
+    """Return the case in a YAML file. Raises FaultyFiles with everything wrong in it."""
+    name = str(path)
+    root, problems = compose(read_text(path), name)
+    if not problems and not isinstance(root, Table):
+        problems = [Problem(Place(name), "a case file takes machine: and findings:")]
+    if problems:
+        raise FaultyFiles(problems)
+    assert isinstance(root, Table)
+    it = Fields(root, problems)
+    title = it.text_or_none("title") or Text(path.stem, root.place)
+    machine = it.node("machine")
+    findings = _findings(it, it.table_of("findings"), knowledge)
+    if isinstance(machine, Text):
+        findings |= _findings(it, Table(((Text(MACHINE, machine.place), machine),), machine.place), knowledge)
+    case = CaseFile(
+        path=name,
+        title=str(title),
+        findings=MappingProxyType(findings),
+        repairs=MappingProxyType(_repairs(it, it.table_of("repairs", required=False), knowledge)),
+        first_three=tuple(str(text) for text in _causes(it, it.ids("first_three"), knowledge)),
+        source=str(it.text_or_none("source") or ""),
+    )
+    it.text_or_none("mark")
+    it.text_or_none("argument")
+    it.close()
+    if problems:
+        raise FaultyFiles(problems)
+    return case
+
+
+def _findings(it: Fields, table: Table | None, knowledge: Knowledge) -> dict[str, Given]:
+    given: dict[str, Given] = {}
+    for key, node in table or ():
+        finding = knowledge.findings.get(key)
+        if finding is None:
+            it.wrong(key.place, f"no finding is called '{key}'", likeliest(key, knowledge.findings))
+            continue
+        text = it.plain(node, key)
+        if text is None:
+            continue
+        try:
+            given[str(key)] = understood(finding, text)
+        except NotAReading as error:
+            it.wrong(text.place, str(error), likeliest(text, finding.answers))
+    return given
+
+
+def understood(finding: Finding, text: str) -> Given:
+    """Return the answer meant by an answer's id, or by a number where a number is asked. Raises NotAReading."""
+    if text in finding.answers:
+        return Given(str(text))
+    if finding.measure is None:
+        raise NotAReading(f"'{text}' is no answer of '{finding.id}'; it takes {', '.join(finding.answers)}")
+    reading = parse_reading(text, finding.measure)
+    return Given(str(finding.band(reading.value).id), reading.given)
+
+
+def _repairs(it: Fields, table: Table | None, knowledge: Knowledge) -> dict[str, str]:
+    repairs: dict[str, str] = {}
+    for key, node in table or ():
+        _causes(it, (key,), knowledge)
+        text = it.plain(node, key)
+        if text is not None:
+            it.one_of(text, key, REPAIR_RESULTS)
+            repairs[str(key)] = str(text)
+    return repairs
+
+
+def _causes(it: Fields, names: tuple[Text, ...], knowledge: Knowledge) -> tuple[Text, ...]:
+    for name in names:
+        if name not in knowledge.causes:
+            it.wrong(name.place, f"no cause is called '{name}'", likeliest(name, knowledge.causes))
+    return names

@@ -1,0 +1,247 @@
+"""The log of a case on disk: one JSON line an event, written and flushed before anything else happens.
+
+A line half written when the power went is cut off and kept beside the log. Two walks never share a log: the one
+that has it open holds a lock.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from types import MappingProxyType
+from typing import Any, Callable
+
+from .state import FORMAT, CaseState, Event, replay
+
+try:
+    import fcntl
+except ImportError:  # Windows has no fcntl; there the exclusive creation of a log still keeps two walks apart.
+    fcntl = None  # type: ignore[assignment]
+
+ENDING = ".jsonl"
+
+REQUIRED = MappingProxyType(
+    {
+        "opened": {"case": str, "format": int},
+        "rules": {"packs": list},
+        "answer": {"finding": str, "answer": str},
+        "unknown": {"finding": str},
+        "confirmed": {"finding": str},
+        "words": {"text": str},
+        "heard": {},
+        "note": {"text": str},
+        "needle": {"needle": str, "sixteenths": int, "moved": bool},
+        "check": {"check": str},
+        "repair": {"cause": str, "result": str},
+        "withdraw": {"numbers": list},
+        "closed": {"how": str, "causes": list},
+        "reopened": {},
+    }
+)
+"""What an event must hold, by what it is."""
+
+
+class LogTrouble(Exception):
+    """The log cannot be read or written; the message says what, where and what to do."""
+
+
+class LogInUse(LogTrouble):
+    """Another walk has this log open."""
+
+
+def now() -> str:
+    """Return the local time to the second, with its offset."""
+    return datetime.now().astimezone().isoformat(timespec="seconds")
+
+
+@dataclass(frozen=True, slots=True)
+class Recovered:
+    """What was read from a log, and the part of its last line that was cut off ('' if it was whole)."""
+
+    events: tuple[Event, ...]
+    whole: int
+    damaged: bytes
+
+
+def read_log(path: Path) -> Recovered:
+    """Read the events of a log. Only a damaged last line is forgiven; anything else raises LogTrouble."""
+    try:
+        content = path.read_bytes()
+    except OSError as error:
+        raise LogTrouble(f"{path}: cannot be read: {error.strerror or error}") from None
+    events: list[Event] = []
+    position = 0
+    lines = content.split(b"\n")
+    for number, line in enumerate(lines, 1):
+        last = number == len(lines) or (number == len(lines) - 1 and lines[-1] == b"")
+        if number == len(lines) and not line:
+            break
+        try:
+            if number == len(lines):
+                raise ValueError("the line has no end")
+            events.append(_event(json.loads(line.decode("utf-8")), number))
+        except (ValueError, KeyError, TypeError, RecursionError) as error:
+            if last and events:
+                return Recovered(tuple(events), position, content[position:])
+            raise LogTrouble(
+                f"{path}:{number}:1: this line of the case log is damaged ({_short(error)}); "
+                "the lines before it are good: keep a copy, cut the file there, and open it again"
+            ) from None
+        position += len(line) + 1
+    if not events or events[0].what != "opened":
+        raise LogTrouble(f"{path}:1:1: not a case log of this program")
+    if events[0].data["format"] > FORMAT:
+        raise LogTrouble(f"{path}:1:1: written by a newer version of this program; update it to read this case")
+    return Recovered(tuple(events), position, b"")
+
+
+def _short(error: Exception) -> str:
+    return str(error).splitlines()[0][:80]
+
+
+def _event(data: Any, number: int) -> Event:
+    what = data.pop("event")
+    at = data.pop("at")
+    if what not in REQUIRED or not isinstance(at, str):
+        raise ValueError(f"an event called {str(what)[:20]!r}")
+    for name, kind in REQUIRED[what].items():
+        if not isinstance(data[name], kind):
+            raise ValueError(f"'{name}' of '{what}'")
+    return Event(number, at, what, MappingProxyType(data))
+
+
+class CaseLog:
+    """An open case: append an event and it is on disk. Use as a context manager, or call close()."""
+
+    def __init__(self, path: Path, descriptor: int, events: tuple[Event, ...], clock: Callable[[], str]) -> None:
+        self.path = path
+        self.repaired = ""
+        self._descriptor = descriptor
+        self._events = list(events)
+        self._clock = clock
+        self._state: CaseState | None = None
+
+    @classmethod
+    def create(cls, folder: Path, clock: Callable[[], str] = now) -> CaseLog:
+        """Start a case in `folder`, under the first free number of the day."""
+        day = clock()[:10]
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+            for number in range(1, 10_000):
+                path = folder / f"{day}-{number}{ENDING}"
+                try:
+                    descriptor = os.open(path, os.O_CREAT | os.O_EXCL | os.O_RDWR | os.O_APPEND, 0o600)
+                except FileExistsError:
+                    continue
+                log = cls(path, descriptor, (), clock)
+                log._lock()
+                log.append("opened", case=path.stem, format=FORMAT)
+                return log
+        except OSError as error:
+            raise LogTrouble(_cannot_write(folder, error)) from None
+        raise LogTrouble(f"{folder}: ten thousand cases in one day; move some away")
+
+    @classmethod
+    def open(cls, path: Path, clock: Callable[[], str] = now) -> CaseLog:
+        """Go on with a case. A damaged last line is cut off and kept beside the log; `repaired` then says so."""
+        try:
+            descriptor = os.open(path, os.O_RDWR | os.O_APPEND)
+        except OSError as error:
+            raise LogTrouble(f"{path}: cannot be opened for writing: {error.strerror or error}") from None
+        log = cls(path, descriptor, (), clock)
+        try:
+            log._lock()
+            recovered = read_log(path)
+            if recovered.damaged:
+                kept = path.with_suffix(".damaged")
+                with kept.open("ab") as beside:
+                    beside.write(recovered.damaged + b"\n")
+                os.ftruncate(descriptor, recovered.whole)
+                log.repaired = (
+                    f"The last line of this case was damaged and is cut off (kept in {kept.name}); all before it is here."
+                )
+        except OSError as error:
+            os.close(descriptor)
+            raise LogTrouble(_cannot_write(path, error)) from None
+        except LogTrouble:
+            os.close(descriptor)
+            raise
+        log._events = list(recovered.events)
+        return log
+
+    def _lock(self) -> None:
+        if fcntl is None:
+            return
+        try:
+            fcntl.flock(self._descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except OSError:
+            raise LogInUse(f"{self.path.name} is open in another walk") from None
+
+    def append(self, what: str, **data: Any) -> Event:
+        """Write one event and wait until the disk has it. Raises LogTrouble when it cannot be kept."""
+        event = Event(len(self._events) + 1, self._clock(), what, MappingProxyType(data))
+        line = json.dumps({"event": what, "at": event.at, **data}, ensure_ascii=False) + "\n"
+        encoded = line.encode("utf-8", errors="replace")
+        size = os.fstat(self._descriptor).st_size
+        try:
+            written = 0
+            while written < len(encoded):
+                written += os.write(self._descriptor, encoded[written:])
+            os.fsync(self._descriptor)
+        except OSError as error:
+            self._cut_back(size)
+            raise LogTrouble(_cannot_write(self.path, error)) from None
+        self._events.append(event)
+        self._state = None
+        return event
+
+    def _cut_back(self, size: int) -> None:
+        """Take a half-written line away, so that what was kept before stays readable."""
+        try:
+            os.ftruncate(self._descriptor, size)
+        except OSError:
+            pass  # The next opening repairs a damaged last line by itself.
+
+    @property
+    def events(self) -> tuple[Event, ...]:
+        return tuple(self._events)
+
+    @property
+    def state(self) -> CaseState:
+        """The state after everything written so far."""
+        if self._state is None:
+            self._state = replay(self._events)
+        return self._state
+
+    def close(self) -> None:
+        """Release the log for others."""
+        os.close(self._descriptor)
+
+    def __enter__(self) -> CaseLog:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+
+def _cannot_write(path: Path, error: OSError) -> str:
+    return (
+        f"{path}: cannot be written: {error.strerror or error}; free some space or name another folder with --data"
+    )
+
+
+def open_cases(folder: Path, most: int = 20) -> list[tuple[Path, CaseState]]:
+    """Return the newest logs in `folder` that are not closed, newest first; looks at `most` logs and changes none."""
+    newest = sorted(folder.glob(f"*{ENDING}"), key=lambda path: path.stat().st_mtime, reverse=True)[:most]
+    found = []
+    for path in newest:
+        try:
+            state = replay(read_log(path).events)
+        except LogTrouble:
+            continue
+        if state.closing is None:
+            found.append((path, state))
+    return found

@@ -1,0 +1,261 @@
+"""The command line: thin. Exit codes: 0 well, 1 something was found wrong, 2 used wrongly.
+
+Modules that take long to load are imported by the command that needs them, so that the first question is there at once.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import sys
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+from typing import Sequence
+
+from . import __version__
+from .case.log import LogTrouble
+from .case.places import cases_folder, club_packs, data_folder, reports_folder
+from .knowledge.model import Knowledge
+from .knowledge.packs import base_pack, load
+from .knowledge.source import FaultyFiles
+
+WELL, WRONG, MISUSED = 0, 1, 2
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run the command line and return its exit code. No traceback reaches a user for a fault in their data."""
+    options = _parser().parse_args(arguments)
+    try:
+        return options.run(options)
+    except FaultyFiles as faulty:
+        for problem in faulty.problems:
+            _complain(str(problem))
+    except LogTrouble as trouble:
+        _complain(str(trouble))
+    except BrokenPipeError:
+        _lose_output()
+    except OSError as error:
+        _complain(f"{error.filename or 'input or output'}: {error.strerror or error}")
+    return WRONG
+
+
+def _complain(line: str) -> None:
+    try:
+        print(line, file=sys.stderr)
+    except OSError:
+        pass  # The terminal is gone; what was answered is on disk.
+
+
+def _lose_output() -> None:
+    """Whoever read the output has gone; point it at nothing so that Python's last flush stays silent."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="diagnose",
+        description="Find the real cause of a fault in a small petrol two-stroke, and prove the fix."
+        " Without a command it walks a fault, or goes on with the one left open.",
+    )
+    parser.add_argument("--version", action="version", version=f"diagnose {__version__}")
+    parser.add_argument("--data", metavar="FOLDER", help="folder for cases, reports and club packs")
+    parser.add_argument("--rules", metavar="PACK", action="append", help="club pack to read after the base rules; repeatable")
+    parser.add_argument("--plain", action="store_true", help="plain lines, for screen readers and simple terminals")
+    parser.add_argument("--new", action="store_true", help="start a new case without asking about the open ones")
+    parser.set_defaults(run=_walk)
+    commands = parser.add_subparsers(metavar="command")
+
+    ranked = commands.add_parser("rank", help="rank the causes of case files without asking")
+    ranked.add_argument("cases", nargs="+", type=Path, metavar="CASE", help="case file, or folder of case files")
+    ranked.add_argument("--json", action="store_true", help="a document for programs")
+    ranked.set_defaults(run=_rank)
+
+    report = commands.add_parser("report", help="write the fault report of a case")
+    report.add_argument("case", metavar="CASE", help="case name, such as 2026-05-01-1, or the path of its log")
+    report.set_defaults(run=_report)
+
+    cases = commands.add_parser("cases", help="list the cases kept here")
+    cases.set_defaults(run=_cases)
+
+    replayed = commands.add_parser("replay", help="play recorded walks against today's rules and say what differs")
+    replayed.add_argument("recordings", nargs="+", type=Path, metavar="FILE")
+    replayed.add_argument("--accept", action="store_true", help="write today's walk into the file")
+    replayed.set_defaults(run=_replay)
+
+    rules = commands.add_parser("rules", help="work on rule packs")
+    rules_commands = rules.add_subparsers(metavar="what", required=True)
+    check = rules_commands.add_parser("check", help="say everything that is wrong in the packs")
+    check.add_argument("packs", nargs="*", type=Path, metavar="PACK", help="packs to read after the base rules")
+    check.set_defaults(run=_check_rules)
+    return parser
+
+
+def _knowledge(options: argparse.Namespace) -> Knowledge:
+    return load([base_pack(), *club_packs(data_folder(options.data), options.rules)])
+
+
+def _walk(options: argparse.Namespace) -> int:
+    from .shell.console import Left, open_console
+    from .shell.opening import choose_case, first_words, greet
+
+    data = data_folder(options.data)
+    # The rules are read and built while the first question is on the screen.
+    rules = ThreadPoolExecutor(1).submit(_ready_rules, options)
+    console = open_console(options.plain)
+    try:
+        log = choose_case(console, cases_folder(data), options.new)
+    except Left:
+        return WELL
+    with log:
+        try:
+            greet(console, log.state)
+            typed = first_words(console, log)
+        except Left:
+            console.say(f"Kept: {log.path}. Start 'diagnose' again and it goes on here.")
+            return WELL
+        knowledge = rules.result()
+        from .report.files import CannotWrite
+        from .shell.walk import Walk
+
+        try:
+            Walk(knowledge, log, console, reports_folder(data), typed).run()
+        except CannotWrite as trouble:
+            _complain(str(trouble))
+            return WRONG
+    return WELL
+
+
+def _ready_rules(options: argparse.Namespace) -> Knowledge:
+    from .case.state import CaseState
+    from .planning.examine import examine
+
+    knowledge = _knowledge(options)
+    _ = examine(knowledge, CaseState()).next
+    return knowledge
+
+
+def _rank(options: argparse.Namespace) -> int:
+    from .case.casefile import read_case
+    from .planning.examine import examine
+    from .report.document import documents, standing_document
+
+    knowledge = _knowledge(options)
+    problems, ranked = [], []
+    for path in _case_files(options.cases):
+        try:
+            case = read_case(path, knowledge)
+        except FaultyFiles as faulty:
+            problems += faulty.problems
+            continue
+        ranked.append((case, examine(knowledge, case.state)))
+    if options.json:
+        print(json.dumps(documents([standing_document(case.title, seen) for case, seen in ranked]), indent=2))
+    else:
+        from .shell.screens import standing
+
+        for case, seen in ranked:
+            print(case.title)
+            for line, _ in standing(seen, 80, most=5):
+                print(line)
+            print()
+    if problems:
+        raise FaultyFiles(problems)
+    return WELL
+
+
+def _case_files(named: Sequence[Path]) -> list[Path]:
+    """The case files named, and those in the folders named. A folder without any is a mistake worth saying."""
+    from .knowledge.source import Place, Problem
+
+    files: list[Path] = []
+    for path in named:
+        inside = sorted(path.rglob("*.yaml")) if path.is_dir() else [path]
+        if not inside:
+            raise FaultyFiles([Problem(Place(str(path)), "no case file (*.yaml) in this folder")])
+        files += inside
+    return files
+
+
+def _report(options: argparse.Namespace) -> int:
+    from .case.log import ENDING, read_log
+    from .case.state import replay
+    from .planning.examine import examine
+    from .report.files import CannotWrite, write_reports
+
+    data = data_folder(options.data)
+    path = Path(options.case)
+    if not path.suffix:
+        path = cases_folder(data) / f"{options.case}{ENDING}"
+    state = replay(read_log(path).events)
+    knowledge = _knowledge(options)
+    try:
+        written = write_reports(reports_folder(data), knowledge, state, examine(knowledge, state))
+    except CannotWrite as trouble:
+        _complain(str(trouble))
+        return WRONG
+    for file in written:
+        print(file)
+    return WELL
+
+
+def _cases(options: argparse.Namespace) -> int:
+    from .case.log import ENDING, read_log
+    from .case.state import replay
+
+    folder = cases_folder(data_folder(options.data))
+    found = sorted(folder.glob(f"*{ENDING}"))
+    wrong = 0
+    for path in found:
+        try:
+            state = replay(read_log(path).events)
+        except LogTrouble as trouble:
+            _complain(str(trouble))
+            wrong = WRONG
+            continue
+        ending = f"{state.closing.how} {' '.join(state.closing.causes)}".strip() if state.closing else "open"
+        print(f"{state.case}  {ending}  {state.words[0] if state.words else ''}".rstrip())
+    if not found:
+        print(f"No cases in {folder} yet.")
+    return wrong
+
+
+def _replay(options: argparse.Namespace) -> int:
+    from .recordings import read_recording, replay, text_of
+
+    knowledge = _knowledge(options)
+    differ = 0
+    for path in options.recordings:
+        recording = read_recording(path)
+        played = replay(knowledge, recording)
+        if not played.difference:
+            print(f"{path}: the same")
+            continue
+        if options.accept:
+            path.write_text(text_of(recording.remarks, played.lines), encoding="utf-8")
+            print(f"{path}: written anew")
+            continue
+        differ = WRONG
+        print(f"{path}: differs")
+        for key in played.only_then:
+            print(f"  asked then, not now: {key}")
+        for key in played.only_now:
+            print(f"  asked now, not then: {key}")
+        for line in played.difference:
+            print(f"  {line}")
+    return differ
+
+
+def _check_rules(options: argparse.Namespace) -> int:
+    knowledge = load([base_pack(), *options.packs]) if options.packs else _knowledge(options)
+    counts = {
+        "causes": knowledge.causes,
+        "findings": knowledge.findings,
+        "checks": knowledge.checks,
+        "conditions": knowledge.conditions,
+        "rules": knowledge.rules,
+    }
+    tells = sum(len(cause.shows) for cause in knowledge.causes.values())
+    said = ", ".join(f"{len(shelf)} {name}" for name, shelf in counts.items())
+    print(f"{' and '.join(str(pack.id) for pack in knowledge.packs)}: nothing wrong; {said}, {tells} tells")
+    return WELL

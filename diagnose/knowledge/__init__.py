@@ -1,0 +1,1 @@
+"""The rules as written by mechanics: read once, checked, typed and immutable."""

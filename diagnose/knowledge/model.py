@@ -1,0 +1,344 @@
+"""The things rules speak of: findings, conditions, causes, checks, cautions, holds and rules.
+
+All are immutable. Every text that came from a file is a `source.Text`, which knows its place.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Mapping
+
+from .source import Place, Text
+
+KNOWN = "known"
+"""Stands in a rule for any answer: the question has been answered."""
+
+
+@dataclass(frozen=True, slots=True)
+class Need:
+    """A part the machine has, or a thing it can do now, on which questions and causes depend."""
+
+    id: Text
+    name: Text
+    place: Place
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """One answer of a finding. `seen` is how often it is met on engines with some other fault."""
+
+    id: Text
+    say: Text
+    seen: Text
+    like: tuple[Text, ...]
+    below: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Measure:
+    """What a number of a finding is: its kind, the unit of its bands, and the possible range."""
+
+    kind: Text
+    unit: Text
+    least: float
+    most: float
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One question and its answers, from normal to worst unless `unordered`."""
+
+    id: Text
+    ask: Text
+    why: Text
+    how: Text | None
+    answers: Mapping[str, Answer]
+    minutes: float
+    needs: tuple[Text, ...]
+    cautions: tuple[Text, ...]
+    under: tuple[Text, ...]
+    tools: tuple[Text, ...]
+    check: Text | None
+    unordered: bool
+    unsure: Text | None
+    measure: Measure | None
+    place: Place
+
+    def band(self, value: float) -> Answer:
+        """Return the answer whose band holds `value`, given in the finding's own unit."""
+        for answer in self.answers.values():
+            if answer.below is None or value < answer.below:
+                return answer
+        raise ValueError(f"{self.id} has no band for {value}")
+
+
+@dataclass(frozen=True, slots=True)
+class Kin:
+    """Findings that say nearly the same (`same`), or share a root (`related`)."""
+
+    id: Text
+    of: tuple[Text, ...]
+    are: Text
+    because: Text
+    place: Place
+
+
+@dataclass(frozen=True, slots=True)
+class Condition:
+    """What a mechanic concludes on the way: concluded or not, never a number."""
+
+    id: Text
+    name: Text
+    says: Text
+    seen: Text
+    place: Place
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One thing to do; `under` names the holds that forbid it."""
+
+    do: Text
+    under: tuple[Text, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Fix:
+    """How a cause is put right. `needle` is H or L when the fix moves that needle."""
+
+    minutes: float
+    tools: tuple[Text, ...]
+    cautions: tuple[Text, ...]
+    under: tuple[Text, ...]
+    needle: Text | None
+    steps: tuple[Step, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Tell:
+    """What a cause shows in one finding: frequency word by answer. A condition's tell has the one answer `concluded`."""
+
+    of: Text
+    words: Mapping[str, Text]
+
+
+CONCLUDED = "concluded"
+
+
+@dataclass(frozen=True, slots=True)
+class Cause:
+    """A fault, what it shows, how it is settled, put right and proved."""
+
+    id: Text
+    name: Text
+    family: Text
+    how_common: Text
+    needs: tuple[Text, ...]
+    explains: Text
+    shows: Mapping[str, Tell]
+    settled_by: Text
+    fix: Fix
+    proof: Text
+    harm: Text
+    basis: Text
+    place: Place
+
+
+@dataclass(frozen=True, slots=True)
+class Check:
+    """Something done to the machine whose results are findings."""
+
+    id: Text
+    name: Text
+    why: Text
+    minutes: float
+    tools: tuple[Text, ...]
+    engine: Text
+    needs: tuple[Text, ...]
+    cautions: tuple[Text, ...]
+    under: tuple[Text, ...]
+    steps: tuple[Step, ...]
+    finds: tuple[Text, ...]
+    basis: Text
+    place: Place
+
+
+@dataclass(frozen=True, slots=True)
+class Retest:
+    """How a fix is proved: restrained first, then low and short."""
+
+    id: Text
+    name: Text
+    minutes: float
+    engine: Text
+    needs: tuple[Text, ...]
+    cautions: tuple[Text, ...]
+    steps: tuple[Step, ...]
+    place: Place
+
+
+@dataclass(frozen=True, slots=True)
+class Caution:
+    """What the person must be told. `level`: danger, warning or care."""
+
+    id: Text
+    level: Text
+    says: Text
+    basis: Text
+    place: Place
+
+
+@dataclass(frozen=True, slots=True)
+class Hold:
+    """What the tool must not suggest while it stands."""
+
+    id: Text
+    name: Text
+    says: Text
+    place: Place
+
+
+# What a rule rests on.
+
+
+@dataclass(frozen=True, slots=True)
+class Answered:
+    """The finding has one of these answers; `answers` holding only KNOWN takes any."""
+
+    finding: Text
+    answers: tuple[Text, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Is:
+    """The condition is concluded."""
+
+    condition: Text
+
+
+@dataclass(frozen=True, slots=True)
+class IsNot:
+    """The condition is not concluded. Silence counts as not concluded, so only cautions and questions may use it."""
+
+    condition: Text
+
+
+@dataclass(frozen=True, slots=True)
+class All:
+    """Every term holds."""
+
+    terms: tuple[Term, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Any:
+    """At least one term holds."""
+
+    terms: tuple[Term, ...]
+
+
+Term = Answered | Is | IsNot | All | Any
+
+# What a rule concludes.
+
+
+@dataclass(frozen=True, slots=True)
+class Means:
+    """A condition is concluded."""
+
+    condition: Text
+
+
+@dataclass(frozen=True, slots=True)
+class Lacks:
+    """The machine has not got, or cannot do, these needs."""
+
+    needs: tuple[Text, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Clash:
+    """These answers cannot all be true."""
+
+    says: Text
+
+
+@dataclass(frozen=True, slots=True)
+class Warns:
+    """These cautions must be shown now."""
+
+    cautions: tuple[Text, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Holds:
+    """These holds stand, until what `until` says."""
+
+    holds: tuple[Text, ...]
+    until: Text
+
+
+@dataclass(frozen=True, slots=True)
+class Skips:
+    """These findings or checks are not worth asking."""
+
+    ids: tuple[Text, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class First:
+    """These findings or checks come before anything else, in this order."""
+
+    ids: tuple[Text, ...]
+
+
+Outcome = Means | Lacks | Clash | Warns | Holds | Skips | First
+
+
+@dataclass(frozen=True, slots=True)
+class Rule:
+    """When the term holds (None: always), the outcome follows, because."""
+
+    id: Text
+    when: Term | None
+    outcome: Outcome
+    because: Text
+    basis: Text
+    place: Place
+
+
+@dataclass(frozen=True, slots=True)
+class Pack:
+    """A folder of rules: its name, version and author."""
+
+    id: Text
+    name: Text
+    version: Text
+    author: Text
+    folder: str
+
+
+@dataclass(frozen=True, eq=False)
+class Knowledge:
+    """Everything the packs say, by id, in the order it was written. Compared by identity, so that it can key a cache."""
+
+    packs: tuple[Pack, ...] = ()
+    needs: Mapping[str, Need] = field(default_factory=dict)
+    findings: Mapping[str, Finding] = field(default_factory=dict)
+    kin: Mapping[str, Kin] = field(default_factory=dict)
+    conditions: Mapping[str, Condition] = field(default_factory=dict)
+    causes: Mapping[str, Cause] = field(default_factory=dict)
+    checks: Mapping[str, Check] = field(default_factory=dict)
+    retests: Mapping[str, Retest] = field(default_factory=dict)
+    cautions: Mapping[str, Caution] = field(default_factory=dict)
+    holds: Mapping[str, Hold] = field(default_factory=dict)
+    rules: Mapping[str, Rule] = field(default_factory=dict)
+
+
+def leaves(term: Term | None) -> tuple[Answered | Is | IsNot, ...]:
+    """Return the plain premises of a term, from left to right."""
+    if term is None:
+        return ()
+    if isinstance(term, (All, Any)):
+        return tuple(leaf for inner in term.terms for leaf in leaves(inner))
+    return (term,)

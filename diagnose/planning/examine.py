@@ -1,0 +1,53 @@
+"""examine(): all that follows from the state of a case, in one call: conclusions, standing and what comes next."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Mapping
+
+from ..case.state import CaseState
+from ..knowledge.model import Knowledge
+from ..reasoning.rank import Repairs, Standing, rank
+from ..reasoning.reason import Conclusions, reason
+from .plan import Next, Progress, plan
+
+
+@dataclass(frozen=True, eq=False)
+class Examined:
+    """A case as the rules see it."""
+
+    knowledge: Knowledge
+    conclusions: Conclusions
+    standing: Standing
+    progress: Progress
+
+    @cached_property
+    def next(self) -> Next:
+        """The next question, check or repair."""
+        return plan(self.knowledge, self.conclusions, self.standing, self.progress)
+
+
+def repairs_of(results: Mapping[str, str]) -> Repairs:
+    """Return what was repaired, from cause -> result; a repair not done counts for nothing."""
+    return Repairs(
+        same=frozenset(cause for cause, result in results.items() if result == "same"),
+        better=frozenset(cause for cause, result in results.items() if result == "better"),
+    )
+
+
+def examine(knowledge: Knowledge, state: CaseState) -> Examined:
+    """Return what follows from a case. Findings that today's rules no longer know are left out."""
+    answers = {
+        name: given.answer
+        for name, given in state.findings.items()
+        if name in knowledge.findings and given.answer in knowledge.findings[name].answers
+    }
+    repairs = repairs_of({repair.cause: repair.result for repair in state.repairs if repair.cause in knowledge.causes})
+    conclusions = reason(knowledge, answers)
+    return Examined(
+        knowledge=knowledge,
+        conclusions=conclusions,
+        standing=rank(knowledge, conclusions, repairs),
+        progress=Progress(state.unknown, state.asked_again, state.put_aside, repairs),
+    )

@@ -1,0 +1,364 @@
+"""plan(): the next question, check or repair by expected minutes saved, the safe order first.
+
+Repairs go in order of probability over minutes. A question is asked only while it is expected to save more repair
+minutes than it costs, and among those the one with most information per minute. After a failed repair the
+questions resume. Measured on synthetic bases: 44 minutes a case, against 76 for asking until 90 % sure.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+
+from ..knowledge.frequency import FREQUENCY
+from ..knowledge.model import Answered, Finding, Fix, Knowledge, Means, leaves
+from ..reasoning.doubt import doubtful
+from ..reasoning.rank import RankedCause, Repairs, Standing
+from ..reasoning.reason import Conclusions
+from ..reasoning.tables import Floats, tables_of
+
+CALL_FOR_HELP = 90.0
+"""Minutes charged when the fault is something not in these rules."""
+
+USUALLY_UNSURE = "rarely"
+"""How often an owner cannot answer, where a finding does not say."""
+
+LEAST_CURE = 0.02
+"""A repair less likely than this to end the fault is not put forward."""
+
+SPOKEN_FOR = 2.0
+"""Decibels of evidence a cause needs before its repair is put forward: no cause is claimed on its prior alone."""
+
+
+@dataclass(frozen=True, slots=True)
+class Progress:
+    """What the case has been through: unanswerable questions, answers asked twice, repairs put aside or done."""
+
+    unknown: frozenset[str] = frozenset()
+    asked_again: frozenset[str] = frozenset()
+    put_aside: frozenset[str] = frozenset()
+    repairs: Repairs = Repairs()
+
+
+@dataclass(frozen=True, slots=True)
+class Worth:
+    """Why a question is asked: minutes it costs, minutes it is expected to save, and the causes it tells apart."""
+
+    minutes: float
+    saves: float
+    between: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Ask:
+    """Ask this question. `rules` put it first; else `worth` says what it is expected to save."""
+
+    finding: str
+    rules: tuple[str, ...] = ()
+    worth: Worth | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class DoCheck:
+    """Do this check and answer what it finds."""
+
+    check: str
+    finds: tuple[str, ...]
+    rules: tuple[str, ...] = ()
+    worth: Worth | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class AskAgain:
+    """This answer fits badly: by a rule that names the clash, or by its chance of being wrong."""
+
+    finding: str
+    rules: tuple[str, ...] = ()
+    chance: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Repair:
+    """Put this cause right and retest."""
+
+    cause: str
+    probability: float
+
+
+@dataclass(frozen=True, slots=True)
+class Undecided:
+    """Nothing left is worth asking or trying. `held` are causes whose fix a hold forbids."""
+
+    held: tuple[str, ...] = ()
+
+
+Next = Ask | DoCheck | AskAgain | Repair | Undecided
+
+
+@dataclass(frozen=True, eq=False)
+class _Prospects:
+    """Likelihoods of every finding stacked for one sweep: (findings, answers, causes + other), padded with 0."""
+
+    findings: tuple[str, ...]
+    likelihood: Floats
+    unsure: Floats
+    repair_minutes: Floats
+
+
+@lru_cache(maxsize=8)
+def _prospects_of(knowledge: Knowledge) -> _Prospects:
+    tables = tables_of(knowledge)
+    names = tuple(tables.likelihood)
+    most = max((table.shape[1] for table in tables.likelihood.values()), default=1)
+    stacked = np.zeros((len(names), most, len(tables.causes) + 1))
+    for place, name in enumerate(names):
+        width = tables.likelihood[name].shape[1]
+        stacked[place, :width, :-1] = tables.likelihood[name].T
+        stacked[place, :width, -1] = tables.general[name]
+    retest = min((retest.minutes for retest in knowledge.retests.values()), default=0.0)
+    minutes = [cause.fix.minutes + retest for cause in knowledge.causes.values()]
+    unsure = [FREQUENCY[f.unsure or USUALLY_UNSURE] for f in knowledge.findings.values()]
+    return _Prospects(names, stacked, np.array(unsure), np.array([*minutes, CALL_FOR_HELP]))
+
+
+def plan(knowledge: Knowledge, conclusions: Conclusions, standing: Standing, progress: Progress) -> Next:
+    """Return what to do next."""
+    clash = _clash(knowledge, conclusions, progress)
+    if clash:
+        return clash
+    open_findings = [f for f in knowledge.findings.values() if askable(knowledge, conclusions, progress, f)]
+    first = _first(knowledge, conclusions, open_findings)
+    if first:
+        return first
+    telling = _telling(knowledge, conclusions, standing, open_findings)
+    worthwhile = [choice for choice in telling if choice[1].saves > choice[1].minutes]
+    if worthwhile:
+        finding, worth = worthwhile[0]
+        return _ask(knowledge, finding, open_findings, (), worth)
+    repair, held = _repairs(knowledge, conclusions, standing, progress)
+    if held and (repair is None or standing_of(standing, held[0]) > repair.probability):
+        lifting = lifts(knowledge, conclusions, _under(knowledge.causes[held[0]].fix))
+        for finding, worth in telling:
+            if finding.id in lifting:
+                return _ask(knowledge, finding, open_findings, (), worth)
+    if repair is None:
+        return Undecided(held)
+    doubt = None if progress.asked_again else doubtful(knowledge, conclusions, standing)
+    return AskAgain(doubt.finding, chance=doubt.chance) if doubt else repair
+
+
+def _under(fix: Fix) -> tuple[str, ...]:
+    return (*fix.under, *(hold for step in fix.steps for hold in step.under))
+
+
+def standing_of(standing: Standing, cause: str) -> float:
+    """Return the probability of a cause, 0 if the machine cannot have it."""
+    ranked = standing.of(cause)
+    return ranked.probability if ranked else 0.0
+
+
+def lifts(knowledge: Knowledge, conclusions: Conclusions, under: tuple[str, ...]) -> frozenset[str]:
+    """Return the findings that the standing holds among `under` rest on, through every link: what may lift them."""
+    rules = [knowledge.rules[name] for hold in conclusions.held(under) for name in conclusions.holds[hold]]
+    found: set[str] = set()
+    seen: set[str] = set()
+    while rules:
+        rule = rules.pop()
+        for leaf in leaves(rule.when):
+            if isinstance(leaf, Answered):
+                found.add(str(leaf.finding))
+            elif leaf.condition not in seen:
+                seen.add(str(leaf.condition))
+                rules += [
+                    other
+                    for other in knowledge.rules.values()
+                    if isinstance(other.outcome, Means) and other.outcome.condition == leaf.condition
+                ]
+    return frozenset(found)
+
+
+def one_more(
+    knowledge: Knowledge, conclusions: Conclusions, standing: Standing, progress: Progress
+) -> Ask | DoCheck | None:
+    """Return the most telling open question whether or not it pays, for someone who would rather ask than repair."""
+    open_findings = [f for f in knowledge.findings.values() if askable(knowledge, conclusions, progress, f)]
+    telling = _telling(knowledge, conclusions, standing, open_findings)
+    return _ask(knowledge, telling[0][0], open_findings, (), telling[0][1]) if telling else None
+
+
+def next_questions(
+    knowledge: Knowledge, conclusions: Conclusions, standing: Standing, progress: Progress, most: int = 5
+) -> tuple[tuple[str, Worth], ...]:
+    """Return the open questions that tell most a minute, best first, with what each costs and saves."""
+    open_findings = [f for f in knowledge.findings.values() if askable(knowledge, conclusions, progress, f)]
+    telling = _telling(knowledge, conclusions, standing, open_findings)
+    return tuple((str(finding.id), worth) for finding, worth in telling[:most])
+
+
+def askable(knowledge: Knowledge, conclusions: Conclusions, progress: Progress, finding: Finding) -> bool:
+    """True if this question is open: not answered, not known otherwise, not beyond the machine, not held."""
+    name = finding.id
+    if name in conclusions.answers or name in progress.unknown or name in conclusions.skips:
+        return False
+    needs, under = finding.needs, finding.under
+    if finding.check is not None:
+        check = knowledge.checks[finding.check]
+        if check.id in conclusions.skips:
+            return False
+        needs, under = (*needs, *check.needs), (*under, *check.under)
+    return conclusions.applies(needs) and not conclusions.held(under) and not _said_otherwise(knowledge, conclusions, name)
+
+
+def _said_otherwise(knowledge: Knowledge, conclusions: Conclusions, finding: str) -> bool:
+    return any(
+        kin.are == "same" and finding in kin.of and any(other in conclusions.answers for other in kin.of)
+        for kin in knowledge.kin.values()
+    )
+
+
+def _clash(knowledge: Knowledge, conclusions: Conclusions, progress: Progress) -> AskAgain | None:
+    """Clashing facts are certain: one of the answers is wrong. The first of them not yet asked again is asked."""
+    for rule in conclusions.clashes:
+        for leaf in leaves(knowledge.rules[rule].when):
+            if (
+                isinstance(leaf, Answered)
+                and leaf.finding in conclusions.answers
+                and leaf.finding not in progress.asked_again
+            ):
+                return AskAgain(str(leaf.finding), rules=(rule,))
+    return None
+
+
+def _first(knowledge: Knowledge, conclusions: Conclusions, open_findings: list[Finding]) -> Ask | DoCheck | None:
+    names = {finding.id for finding in open_findings}
+    for name, rules in conclusions.first.items():
+        if name in names:
+            return _ask(knowledge, knowledge.findings[name], open_findings, rules, None)
+        if name in knowledge.checks:
+            for finding in open_findings:
+                if finding.check == name:
+                    return _ask(knowledge, finding, open_findings, rules, None)
+    return None
+
+
+def _ask(
+    knowledge: Knowledge, finding: Finding, open_findings: list[Finding], rules: tuple[str, ...], worth: Worth | None
+) -> Ask | DoCheck:
+    if finding.check is None:
+        return Ask(str(finding.id), rules, worth)
+    finds = knowledge.checks[finding.check].finds
+    open_names = {f.id for f in open_findings}
+    return DoCheck(str(finding.check), tuple(str(name) for name in finds if name in open_names), rules, worth)
+
+
+def minutes_of(knowledge: Knowledge, finding: Finding) -> float:
+    """Return what an answer costs: its own minutes, or those of the check that gives it."""
+    return finding.minutes if finding.check is None else knowledge.checks[finding.check].minutes
+
+
+def _telling(
+    knowledge: Knowledge, conclusions: Conclusions, standing: Standing, open_findings: list[Finding]
+) -> list[tuple[Finding, Worth]]:
+    """The open questions by information a minute, most first, those that tell nothing left out."""
+    if not open_findings:
+        return []
+    prospects = _prospects_of(knowledge)
+    place = {name: row for row, name in enumerate(prospects.findings)}
+    rows = np.array([place[finding.id] for finding in open_findings])
+    likelihood = _after_kin(knowledge, conclusions, open_findings, prospects.likelihood[rows])
+    chances = np.append(standing.cures, standing.other)
+    joint = likelihood * chances
+    cost = np.array([minutes_of(knowledge, finding) for finding in open_findings])
+    answered = 1.0 - prospects.unsure[rows]
+    after = expected_repair_minutes(joint, prospects.repair_minutes).sum(axis=1)
+    saves = (expected_repair_minutes(chances, prospects.repair_minutes) - after) * answered
+    information = information_of(joint) * answered / cost
+    return [
+        (
+            open_findings[row],
+            Worth(float(cost[row]), float(saves[row]), _between(knowledge, joint[row], standing)),
+        )
+        for row in map(int, np.argsort(-information, kind="stable"))
+        if information[row] > 1e-6
+    ]
+
+
+def _after_kin(
+    knowledge: Knowledge, conclusions: Conclusions, open_findings: list[Finding], likelihood: Floats
+) -> Floats:
+    """An answer related to some already given will count for less, so it is expected to tell less."""
+    damped = likelihood.copy()
+    for row, finding in enumerate(open_findings):
+        told = max(
+            (
+                sum(other in conclusions.answers for other in kin.of)
+                for kin in knowledge.kin.values()
+                if kin.are == "related" and finding.id in kin.of
+            ),
+            default=0,
+        )
+        if told:
+            powered = np.where(likelihood[row] > 0, likelihood[row], 0.0) ** (0.5**told)
+            damped[row] = powered / powered.sum(axis=0)
+    return damped
+
+
+def expected_repair_minutes(chances: Floats, minutes: Floats) -> Floats:
+    """Return the expected minutes of repairing in order of chance over minutes, along the last axis.
+
+    Homogeneous in `chances`: with joint probabilities the sum over answers needs no normalisation.
+    The order is optimal for one fault and independent repairs (Kadane and Simon 1977, as cited in arXiv 1203.3502).
+    """
+    order = np.argsort(-chances / minutes, axis=-1, kind="stable")
+    sorted_chances = np.take_along_axis(chances, order, axis=-1)
+    return (sorted_chances * np.cumsum(minutes[order], axis=-1)).sum(axis=-1)
+
+
+def information_of(joint: Floats) -> Floats:
+    """Return the information (nats) between answer and cause for joint probabilities (..., answers, causes)."""
+    answers = joint.sum(axis=-1, keepdims=True)
+    causes = joint.sum(axis=-2, keepdims=True)
+    total = causes.sum(axis=-1, keepdims=True)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        terms = joint * np.log(joint * total / (answers * causes))
+    return np.where(joint > 0, terms, 0.0).sum(axis=(-2, -1))
+
+
+def _between(knowledge: Knowledge, joint: Floats, standing: Standing) -> tuple[str, ...]:
+    """The leading cause and the one likely enough that this question parts most from it."""
+    tables = tables_of(knowledge)
+    likely = [int(i) for i in np.argsort(-standing.cures, kind="stable")[:8] if standing.cures[i] > 0]
+    if len(likely) < 2:
+        return tuple(tables.causes[i] for i in likely)
+    given = joint[:, likely] / joint[:, likely].sum(axis=0)
+    apart = np.abs(given - given[:, [0]]).sum(axis=0) * standing.cures[likely]
+    return tables.causes[likely[0]], tables.causes[likely[int(np.argmax(apart))]]
+
+
+def _repairs(
+    knowledge: Knowledge, conclusions: Conclusions, standing: Standing, progress: Progress
+) -> tuple[Repair | None, tuple[str, ...]]:
+    """The repair with most chance a minute, and the causes whose fix a hold forbids, likeliest first."""
+    minutes = dict(zip(tables_of(knowledge).causes, _prospects_of(knowledge).repair_minutes, strict=False))
+    chance = dict(zip(tables_of(knowledge).causes, map(float, standing.cures), strict=True))
+    open_repairs: list[RankedCause] = []
+    held: list[str] = []
+    for ranked in standing.causes:
+        if ranked.cause in progress.put_aside or chance[ranked.cause] < LEAST_CURE or not spoken_for(ranked):
+            continue
+        fix = knowledge.causes[ranked.cause].fix
+        if conclusions.held(fix.under) or all(conclusions.held(step.under) for step in fix.steps):
+            held.append(ranked.cause)
+        else:
+            open_repairs.append(ranked)
+    if not open_repairs:
+        return None, tuple(held)
+    best = max(open_repairs, key=lambda ranked: chance[ranked.cause] / minutes[ranked.cause])
+    return Repair(best.cause, best.probability), tuple(held)
+
+
+def spoken_for(ranked: RankedCause) -> bool:
+    """True if the answers speak for this cause: none is put forward on how common it is alone."""
+    return sum(weight.decibels for weight in ranked.weights) >= SPOKEN_FOR

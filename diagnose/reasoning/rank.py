@@ -1,0 +1,310 @@
+"""rank(): how likely each cause is, alone or as one of a pair, and how much each answer moved it.
+
+A naive-Bayes posterior over single causes, "something not in these rules", and the pairs of the leading causes.
+Each hypothesis is compared with "some other fault": a contribution is log P(answer | hypothesis) / P(answer | other),
+so that contributions and prior add up exactly to the log-odds shown.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Iterable, Mapping, Sequence
+
+import numpy as np
+
+from ..knowledge.model import Kin, Knowledge
+from .reason import Conclusions
+from .tables import Floats, Tables, tables_of
+
+OTHER = 0.04
+"""Prior share of faults that no rule knows."""
+
+TWO_FAULTS = 0.10
+"""Prior share of machines with two faults at once."""
+
+LEADING = 12
+"""Pairs are formed among this many leading causes; more changes nothing that was measured."""
+
+HELPED = 0.2
+"""Weight left to hypotheses without a cause whose repair made things better but not well. A judgement, not measured."""
+
+DECIBELS = 10.0 / math.log(10.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Repairs:
+    """What has been put right without ending the fault: no change (`same`), or better but not gone (`better`)."""
+
+    same: frozenset[str] = frozenset()
+    better: frozenset[str] = frozenset()
+
+    @property
+    def done(self) -> frozenset[str]:
+        return self.same | self.better
+
+
+@dataclass(frozen=True, slots=True)
+class Weight:
+    """How far one group of observations moved a cause against some other fault, in decibels (10 dB = ten times).
+
+    `of` are the findings or conditions of the group; `undamped` is what they would weigh if they were unrelated.
+    """
+
+    of: tuple[str, ...]
+    decibels: float
+    undamped: float
+
+
+@dataclass(frozen=True, slots=True)
+class RankedCause:
+    """A cause with its probability of being present, and of being the only fault; the trail behind it in decibels."""
+
+    cause: str
+    probability: float
+    alone: float
+    prior_decibels: float
+    weights: tuple[Weight, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class RankedPair:
+    """Two causes at once."""
+
+    causes: tuple[str, str]
+    probability: float
+
+
+@dataclass(frozen=True, eq=False)
+class Standing:
+    """Causes, most probable first; pairs that matter; what is left for something not in these rules.
+
+    `cures` (causes,) is the probability that repairing this cause next ends the fault, in the order of the tables.
+    """
+
+    causes: tuple[RankedCause, ...]
+    pairs: tuple[RankedPair, ...]
+    other: float
+    cures: Floats
+
+    def of(self, cause: str) -> RankedCause | None:
+        """Return the entry of one cause, or None when the machine cannot have it."""
+        return next((ranked for ranked in self.causes if ranked.cause == cause), None)
+
+
+@dataclass(frozen=True, eq=False)
+class _Observed:
+    """The observations as columns: log-ratios against some other fault, and how columns are kin."""
+
+    names: tuple[str, ...]
+    ratios: Floats
+    parts: tuple[tuple[int, Floats], ...]
+    kin: tuple[tuple[str, tuple[int, ...]], ...]
+
+
+def rank(
+    knowledge: Knowledge,
+    conclusions: Conclusions,
+    repairs: Repairs | None = None,
+    how_common: Floats | None = None,
+) -> Standing:
+    """Return the standing of every cause that the machine can have.
+
+    how_common: (causes,) prior weights to use instead of the pack's words, when a club has learnt its own.
+    """
+    repairs = repairs or Repairs()
+    tables = tables_of(knowledge)
+    prior = _prior(knowledge, conclusions, tables.how_common if how_common is None else how_common)
+    observed = observe(knowledge, conclusions, np.arange(len(tables.causes)), None)
+    weights = contributions(observed)
+    single = np.log(prior, out=np.full_like(prior, -np.inf), where=prior > 0) + weights.sum(axis=1)
+    single_with_repairs = single + _repair_weight([(cause,) for cause in tables.causes], repairs)
+
+    # A repaired cause may yet be half of a pair, so it competes for a place among the leading ones.
+    leading = [int(i) for i in np.argsort(-single, kind="stable")[:LEADING] if prior[i] > 0]
+    leading += [i for i, cause in enumerate(tables.causes) if cause in repairs.done and i not in leading and prior[i] > 0]
+    first, second = (np.array(side, dtype=int) for side in _sides(leading))
+    pair = np.full(len(first), -np.inf)
+    if len(first):
+        share = prior[first] * prior[second] / _all_pairs(prior)
+        pair_weights = contributions(observe(knowledge, conclusions, first, second)).sum(axis=1)
+        pair = np.log(share * TWO_FAULTS / (1 - TWO_FAULTS - OTHER)) + pair_weights
+        pair = pair + _repair_weight([(tables.causes[a], tables.causes[b]) for a, b in zip(first, second)], repairs)
+
+    other = math.log(OTHER / (1 - TWO_FAULTS - OTHER)) + (math.log(HELPED) if repairs.better else 0.0)
+    logs = np.concatenate([single_with_repairs, pair, [other]])
+    posterior = np.exp(logs - logs.max())
+    posterior /= posterior.sum()
+    alone, both, left = posterior[: len(prior)], posterior[len(prior) : -1], float(posterior[-1])
+    present = alone.copy()
+    np.add.at(present, first, both)
+    np.add.at(present, second, both)
+    return Standing(
+        causes=_ranked(tables, prior, observed, weights, alone, present),
+        pairs=_ranked_pairs(tables, first, second, both),
+        other=left,
+        cures=_cures(tables, repairs, first, second, alone, both),
+    )
+
+
+def _prior(knowledge: Knowledge, conclusions: Conclusions, how_common: Floats) -> Floats:
+    """Prior share of each cause among single faults; a cause whose part the machine lacks has none."""
+    applies = np.array([conclusions.applies(cause.needs) for cause in knowledge.causes.values()], dtype=float)
+    prior = how_common * applies
+    total = prior.sum()
+    return prior / total if total else prior
+
+
+def _all_pairs(prior: Floats) -> float:
+    return float(max((prior.sum() ** 2 - (prior**2).sum()) / 2, 1e-12))
+
+
+def _sides(leading: Sequence[int]) -> tuple[list[int], list[int]]:
+    pairs = [(a, b) for place, a in enumerate(leading) for b in leading[place + 1 :]]
+    return [a for a, _ in pairs], [b for _, b in pairs]
+
+
+def _repair_weight(hypotheses: Iterable[tuple[str, ...]], repairs: Repairs) -> Floats:
+    """A repair that did not cure rules out its cause as the whole story; one that helped speaks for its cause."""
+    weights = []
+    for hypothesis in hypotheses:
+        if repairs.done.issuperset(hypothesis):
+            weights.append(-np.inf)
+        else:
+            weights.append(math.log(HELPED) * len(repairs.better.difference(hypothesis)))
+    return np.array(weights)
+
+
+def observe(knowledge: Knowledge, conclusions: Conclusions, first: Floats, second: Floats | None) -> _Observed:
+    """Return the log-ratios (hypotheses x observations) of single causes `first`, or of the pairs (first, second)."""
+    tables = tables_of(knowledge)
+    spoken = {evidence.of: evidence.answer for evidence in conclusions.evidence}
+    findings = sorted(name for name in spoken if name in tables.likelihood)
+    conditions = sorted(name for name in spoken if name in tables.concluded)
+    names = (*findings, *conditions)
+    ratios = np.zeros((len(first), len(names)))
+    for column, name in enumerate(findings):
+        answer = tables.column[name][spoken[name]]
+        ratios[:, column] = answer_ratios(tables, name, first, second)[:, answer]
+    for column, name in enumerate(conditions, len(findings)):
+        usual = tables.concluded_in_general[name]
+        shown = tables.concluded[name][first]
+        if second is not None:
+            shown = 1 - (1 - shown) * (1 - tables.concluded[name][second]) / (1 - usual)
+        ratios[:, column] = np.log(np.clip(shown, 0.01, 0.99) / usual)
+    where = {name: column for column, name in enumerate(names)}
+    parts = []
+    for name in sorted(conditions, key=lambda c: (-len(conclusions.conditions[c].rests_on), c)):
+        mask = np.array([part in conclusions.conditions[name].rests_on for part in names])
+        parts.append((where[name], mask))
+    return _Observed(names, ratios, tuple(parts), _kin_columns(knowledge.kin.values(), where))
+
+
+def _kin_columns(kin: Iterable[Kin], where: Mapping[str, int]) -> tuple[tuple[str, tuple[int, ...]], ...]:
+    groups = []
+    taken: set[str] = set()
+    for group in kin:
+        members = [name for name in group.of if name in where and name not in taken]
+        taken.update(members)
+        if len(members) > 1:
+            groups.append((str(group.are), tuple(where[name] for name in members)))
+    return tuple(groups)
+
+
+def answer_ratios(tables: Tables, finding: str, first: Floats, second: Floats | None = None) -> Floats:
+    """Return log P(answer | hypothesis) / P(answer | other), (hypotheses x answers)."""
+    general = tables.general[finding]
+    if second is None:
+        return np.log(tables.likelihood[finding][first] / general)
+    a, b = tables.likelihood[finding][first], tables.likelihood[finding][second]
+    both = _noisy_max(a, b, general) if finding in tables.ordered else (a + b) / 2
+    return np.log(both / general)
+
+
+def _noisy_max(a: Floats, b: Floats, general: Floats) -> Floats:
+    """Both faults push the answer towards worst: CDF = CDF_a x CDF_b / CDF_general, answers from normal to worst."""
+    cdf = np.minimum(np.cumsum(a, axis=1) * np.cumsum(b, axis=1) / np.cumsum(general), 1.0)
+    cdf[:, -1] = 1.0
+    cdf = np.maximum.accumulate(cdf, axis=1)
+    both = np.maximum(np.diff(cdf, axis=1, prepend=0.0), 0.005)
+    return both / both.sum(axis=1, keepdims=True)
+
+
+def contributions(observed: _Observed) -> Floats:
+    """Return what each observation adds to each hypothesis (hypotheses x observations) once kinship is counted.
+
+    A condition and the answers it rests on are one observation: whichever side speaks louder counts. Paraphrases
+    count once, by the strongest; related answers count 1, 1/2, 1/4 ... by size.
+    """
+    weights = observed.ratios.copy()
+    taken = np.zeros_like(weights, dtype=bool)
+    for column, parts in observed.parts:
+        open_parts = parts & ~taken
+        share = open_parts.sum(axis=1) / max(parts.sum(), 1)
+        told = np.where(open_parts, observed.ratios, 0.0).sum(axis=1)
+        pattern = observed.ratios[:, column] * share
+        wins = np.abs(pattern) > np.abs(told)
+        weights[:, column] = np.where(wins, pattern, 0.0)
+        replaced = open_parts & wins[:, None]
+        weights[replaced] = 0.0
+        taken |= replaced
+    for are, columns in observed.kin:
+        weights[:, columns] = _damped(weights[:, columns], are)
+    return weights
+
+
+def _damped(group: Floats, are: str) -> Floats:
+    places = np.argsort(np.argsort(-np.abs(group), axis=1, kind="stable"), axis=1, kind="stable")
+    return group * (places == 0) if are == "same" else group * 0.5**places
+
+
+def _ranked(
+    tables: Tables, prior: Floats, observed: _Observed, weights: Floats, alone: Floats, present: Floats
+) -> tuple[RankedCause, ...]:
+    other = OTHER / (1 - TWO_FAULTS - OTHER)
+    grouped = _groups(observed)
+    order = sorted((i for i in range(len(prior)) if prior[i] > 0), key=lambda i: (-present[i], tables.causes[i]))
+    ranked = []
+    for i in order:
+        trail = (
+            Weight(
+                tuple(observed.names[c] for c in group),
+                float(weights[i, list(group)].sum() * DECIBELS),
+                float(observed.ratios[i, list(group)].sum() * DECIBELS),
+            )
+            for group in grouped
+        )
+        moved = tuple(w for w in sorted(trail, key=lambda w: (-abs(w.decibels), w.of)) if w.decibels or w.undamped)
+        ranked.append(
+            RankedCause(
+                tables.causes[i], float(present[i]), float(alone[i]), DECIBELS * math.log(prior[i] / other), moved
+            )
+        )
+    return tuple(ranked)
+
+
+def _groups(observed: _Observed) -> tuple[tuple[int, ...], ...]:
+    """Columns that are explained together: each kin group, and each remaining observation by itself."""
+    kin = [columns for _, columns in observed.kin]
+    grouped = {column for columns in kin for column in columns}
+    return (*kin, *((column,) for column in range(len(observed.names)) if column not in grouped))
+
+
+def _ranked_pairs(tables: Tables, first: Floats, second: Floats, both: Floats) -> tuple[RankedPair, ...]:
+    order = np.argsort(-both, kind="stable")[:10]
+    return tuple(RankedPair((tables.causes[first[i]], tables.causes[second[i]]), float(both[i])) for i in order)
+
+
+def _cures(
+    tables: Tables, repairs: Repairs, first: Floats, second: Floats, alone: Floats, both: Floats
+) -> Floats:
+    """A repair ends the fault if its cause is alone, or the other half of the pair is already put right.
+
+    Of a pair with both halves open, each repair counts for half: one of the two must come first.
+    """
+    cures = alone.copy()
+    done = np.array([cause in repairs.done for cause in tables.causes], dtype=bool)
+    for side, partner in ((first, second), (second, first)):
+        np.add.at(cures, side, both * np.where(done[partner], 1.0, 0.5))
+    cures[done] = 0.0
+    return cures

@@ -1,0 +1,119 @@
+"""The standing as a plain document for programs. Its shape is described in DEVELOPERS.md and changes only with VERSION."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from ..knowledge.model import Knowledge
+from ..planning.examine import Examined
+from ..planning.plan import Ask, AskAgain, DoCheck, Repair, Undecided, next_questions
+from ..reasoning.rank import RankedCause
+
+FORMAT = "diagnose-standing"
+VERSION = 1
+
+
+def documents(cases: list[dict[str, Any]]) -> dict[str, Any]:
+    """Return the whole document for these cases."""
+    return {"format": FORMAT, "version": VERSION, "cases": cases}
+
+
+def standing_document(title: str, examined: Examined) -> dict[str, Any]:
+    """Return one case: causes with probabilities and evidence, conditions, cautions, holds, and what comes next."""
+    knowledge, conclusions, standing = examined.knowledge, examined.conclusions, examined.standing
+    return {
+        "title": title,
+        "packs": [{"pack": str(pack.id), "version": str(pack.version)} for pack in knowledge.packs],
+        "findings": dict(conclusions.answers),
+        "causes": [_cause(examined, ranked) for ranked in standing.causes],
+        "pairs": [{"causes": list(pair.causes), "probability": pair.probability} for pair in standing.pairs],
+        "other": standing.other,
+        "conditions": [
+            {
+                "condition": concluded.condition,
+                "name": str(knowledge.conditions[concluded.condition].name),
+                "rules": list(concluded.rules),
+                "rests_on": sorted(concluded.rests_on),
+            }
+            for concluded in conclusions.conditions.values()
+        ],
+        "cautions": [
+            {
+                "caution": name,
+                "level": str(knowledge.cautions[name].level),
+                "says": str(knowledge.cautions[name].says),
+                "rules": list(rules),
+            }
+            for name, rules in conclusions.cautions.items()
+        ],
+        "holds": [
+            {
+                "hold": name,
+                "name": str(knowledge.holds[name].name),
+                "until": [str(knowledge.rules[rule].outcome.until) for rule in rules],  # type: ignore[union-attr]
+                "rules": list(rules),
+            }
+            for name, rules in conclusions.holds.items()
+        ],
+        "clashes": [
+            {"rule": rule, "says": str(knowledge.rules[rule].outcome.says)}  # type: ignore[union-attr]
+            for rule in conclusions.clashes
+        ],
+        "next": _next(examined),
+        "questions": [
+            {
+                "finding": finding,
+                "ask": str(knowledge.findings[finding].ask),
+                "check": str(knowledge.findings[finding].check) if knowledge.findings[finding].check else None,
+                "minutes": worth.minutes,
+                "saves_minutes": worth.saves,
+            }
+            for finding, worth in next_questions(knowledge, conclusions, standing, examined.progress)
+        ],
+    }
+
+
+def _cause(examined: Examined, ranked: RankedCause) -> dict[str, Any]:
+    cause = examined.knowledge.causes[ranked.cause]
+    return {
+        "cause": ranked.cause,
+        "name": str(cause.name),
+        "family": str(cause.family),
+        "probability": ranked.probability,
+        "alone": ranked.alone,
+        "prior_decibels": ranked.prior_decibels,
+        "evidence": [
+            {
+                "of": list(weight.of),
+                "decibels": weight.decibels,
+                "undamped_decibels": weight.undamped,
+                "because": reasons(examined.knowledge, examined, weight.of),
+            }
+            for weight in ranked.weights
+        ],
+    }
+
+
+def reasons(knowledge: Knowledge, examined: Examined, of: tuple[str, ...]) -> list[str]:
+    """Return the reasons that the rules give for these observations: of a question why it tells, of a condition why it follows."""
+    said: list[str] = []
+    for name in of:
+        if name in knowledge.findings:
+            said.append(str(knowledge.findings[name].why))
+        elif name in examined.conclusions.conditions:
+            said += [str(knowledge.rules[rule].because) for rule in examined.conclusions.conditions[name].rules]
+    return said
+
+
+def _next(examined: Examined) -> dict[str, Any]:
+    match examined.next:
+        case Ask(finding, rules, _):
+            return {"do": "ask", "finding": finding, "rules": list(rules)}
+        case DoCheck(check, finds, rules, _):
+            return {"do": "check", "check": check, "finds": list(finds), "rules": list(rules)}
+        case AskAgain(finding, rules, chance):
+            return {"do": "ask-again", "finding": finding, "rules": list(rules), "chance": chance}
+        case Repair(cause, probability):
+            return {"do": "repair", "cause": cause, "probability": probability}
+        case Undecided(held):
+            return {"do": "undecided", "held": list(held)}

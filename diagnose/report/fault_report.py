@@ -1,0 +1,232 @@
+"""The content of a fault report, gathered from a case; how it looks is in the templates."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from ..case.casefile import MACHINE
+from ..case.ledger import NEEDLES, stands
+from ..case.readings import turns
+from ..case.state import CaseState
+from ..knowledge.checker import CLOSE_NEEDLE
+from ..knowledge.model import Knowledge, Step
+from ..planning.examine import Examined
+from ..planning.plan import next_questions
+from ..reasoning.rank import RankedCause
+from ..reasoning.reason import Conclusions
+
+MOST_CAUSES = 6
+MOST_REASONS = 6
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """A thing and what is said of it."""
+
+    name: str
+    says: str
+
+
+@dataclass(frozen=True, slots=True)
+class CauseLine:
+    """A cause with its share, and the trail behind it: (what was found, what it multiplied the odds by)."""
+
+    name: str
+    share: float
+    trail: tuple[Line, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class NeedleLine:
+    """A needle: its baseline, where it stands, how to put it back, and every move."""
+
+    needle: str
+    baseline: str
+    now: str
+    back: str
+    moves: tuple[Line, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class FaultReport:
+    """Everything on the page, in the order it is read."""
+
+    case: str
+    opened: str
+    closed: str
+    machine: str
+    words: tuple[str, ...]
+    outcome: str
+    explains: tuple[Line, ...]
+    cautions: tuple[Line, ...]
+    holds: tuple[Line, ...]
+    causes: tuple[CauseLine, ...]
+    pairs: tuple[Line, ...]
+    other: float
+    concluded: tuple[Line, ...]
+    findings: tuple[Line, ...]
+    checks: tuple[str, ...]
+    done: tuple[Line, ...]
+    steps: tuple[str, ...]
+    needles: tuple[NeedleLine, ...]
+    proof: tuple[str, ...]
+    still_open: tuple[str, ...]
+    notes: tuple[Line, ...]
+    packs: tuple[Line, ...]
+    program: str
+
+
+RESULTS = {
+    "gone": "done; the symptom is gone",
+    "better": "done; better, but not gone",
+    "same": "done; the symptom is still there",
+    "not-done": "put aside, not done",
+}
+
+
+def fault_report(knowledge: Knowledge, state: CaseState, examined: Examined, program: str) -> FaultReport:
+    """Gather the report of a case as it stands."""
+    conclusions = examined.conclusions
+    answered = dict.fromkeys(finding for _, finding in state.answered if finding in state.findings)
+    return FaultReport(
+        case=state.case,
+        opened=_when(state.opened),
+        closed=_when(state.closing.at) if state.closing else "",
+        machine=_answer(knowledge, state, MACHINE) or "not said",
+        words=state.words,
+        outcome=_outcome(knowledge, state),
+        explains=_explains(knowledge, state),
+        cautions=tuple(
+            Line(f"{knowledge.cautions[name].level}", str(knowledge.cautions[name].says)) for name in conclusions.cautions
+        ),
+        holds=tuple(_hold(knowledge, conclusions, name) for name in conclusions.holds),
+        causes=tuple(_cause(examined, state, ranked) for ranked in examined.standing.causes[:MOST_CAUSES]),
+        pairs=tuple(
+            Line(" and ".join(str(knowledge.causes[c].name) for c in pair.causes), _percent(pair.probability))
+            for pair in examined.standing.pairs[:2]
+            if pair.probability >= 0.05
+        ),
+        other=examined.standing.other,
+        concluded=tuple(
+            Line(str(knowledge.conditions[name].name), str(knowledge.rules[concluded.rules[0]].because))
+            for name, concluded in conclusions.conditions.items()
+        ),
+        findings=tuple(
+            Line(str(knowledge.findings[name].ask), _answer(knowledge, state, name))
+            for name in answered
+            if name in knowledge.findings
+        ),
+        checks=tuple(str(knowledge.checks[name].name) for name in state.checks if name in knowledge.checks),
+        done=tuple(
+            Line(_cause_name(knowledge, repair.cause), f"{RESULTS[repair.result]} ({_when(repair.at)})")
+            for repair in state.repairs
+        ),
+        steps=_steps(knowledge, state, conclusions),
+        needles=_needles(state, CLOSE_NEEDLE not in conclusions.holds),
+        proof=tuple(repair.proof for repair in state.repairs if repair.proof),
+        still_open=_still_open(knowledge, state, examined),
+        notes=tuple(Line(_when(at), text) for at, text in state.notes),
+        packs=tuple(Line(str(pack.name), f"{pack.id} {pack.version}") for pack in knowledge.packs),
+        program=program,
+    )
+
+
+def _when(at: str) -> str:
+    return at[:16].replace("T", " ")
+
+
+def _percent(share: float) -> str:
+    return f"{100 * share:.0f} %"
+
+
+def _answer(knowledge: Knowledge, state: CaseState, name: str) -> str:
+    given = state.findings.get(name)
+    if given is None or name not in knowledge.findings or given.answer not in knowledge.findings[name].answers:
+        return ""
+    say = knowledge.findings[name].answers[given.answer].say
+    return f"{given.reading} ({say})" if given.reading else str(say)
+
+
+def _cause_name(knowledge: Knowledge, cause: str) -> str:
+    return str(knowledge.causes[cause].name) if cause in knowledge.causes else f"{cause} (not in these rules)"
+
+
+def _outcome(knowledge: Knowledge, state: CaseState) -> str:
+    if state.closing is None:
+        return "Still open."
+    names = " and ".join(_cause_name(knowledge, cause) for cause in state.closing.causes)
+    match state.closing.how:
+        case "found":
+            return f"Cause found: {names}."
+        case "normal":
+            return f"Nothing is wrong: {names}."
+        case _:
+            return "Undecided. Do not fly it until the cause is known."
+
+
+def _explains(knowledge: Knowledge, state: CaseState) -> tuple[Line, ...]:
+    causes = state.closing.causes if state.closing else ()
+    return tuple(
+        Line(str(knowledge.causes[cause].explains), str(knowledge.causes[cause].harm))
+        for cause in causes
+        if cause in knowledge.causes
+    )
+
+
+def _hold(knowledge: Knowledge, conclusions: Conclusions, name: str) -> Line:
+    untils = [str(knowledge.rules[rule].outcome.until) for rule in conclusions.holds[name]]  # type: ignore[union-attr]
+    return Line(str(knowledge.holds[name].name), " ".join(dict.fromkeys(untils)))
+
+
+def _cause(examined: Examined, state: CaseState, ranked: RankedCause) -> CauseLine:
+    knowledge = examined.knowledge
+    trail = []
+    for weight in ranked.weights[:MOST_REASONS]:
+        factor = 10 ** (abs(weight.decibels) / 10)
+        if factor < 1.1:
+            continue
+        parts = [
+            str(knowledge.conditions[name].name)
+            if name in knowledge.conditions
+            else f"{knowledge.findings[name].ask} {_answer(knowledge, state, name)}"
+            for name in weight.of
+        ]
+        trail.append(Line("; ".join(parts), f"{'for' if weight.decibels > 0 else 'against'}, {factor:.1f} times"))
+    return CauseLine(str(knowledge.causes[ranked.cause].name), ranked.probability, tuple(trail))
+
+
+def _steps(knowledge: Knowledge, state: CaseState, conclusions: Conclusions) -> tuple[str, ...]:
+    """The steps of the fixes that were done, without any that a standing hold forbids."""
+    done = [repair.cause for repair in state.repairs if repair.result != "not-done" and repair.cause in knowledge.causes]
+    several: list[Step] = [step for cause in done for step in knowledge.causes[cause].fix.steps]
+    return tuple(str(step.do) for step in several if not conclusions.held(step.under))
+
+
+def _needles(state: CaseState, may_close: bool) -> tuple[NeedleLine, ...]:
+    lines = []
+    for needle in NEEDLES:
+        place = stands(state.needles, needle)
+        if place is None:
+            continue
+        moves = tuple(
+            Line(
+                _when(entry.at),
+                f"{turns(abs(entry.sixteenths))} {'out' if entry.sixteenths > 0 else 'in'}"
+                if entry.moved
+                else f"counted at {turns(entry.sixteenths)}",
+            )
+            for entry in state.needles
+            if entry.needle == needle
+        )
+        back = place.way_back() if place.moved_by <= 0 or may_close else "on hold: see above"
+        lines.append(NeedleLine(needle, turns(place.baseline), turns(place.now), back, moves))
+    return tuple(lines)
+
+
+def _still_open(knowledge: Knowledge, state: CaseState, examined: Examined) -> tuple[str, ...]:
+    open_points = [f"Not known: {knowledge.findings[name].ask}" for name in sorted(state.unknown) if name in knowledge.findings]
+    open_points += [f"Put aside: {_cause_name(knowledge, cause)}" for cause in sorted(state.put_aside)]
+    if state.closing is None or state.closing.how == "undecided":
+        questions = next_questions(knowledge, examined.conclusions, examined.standing, examined.progress, most=3)
+        open_points += [f"Would tell most next: {knowledge.findings[name].ask}" for name, _ in questions]
+    return tuple(open_points)

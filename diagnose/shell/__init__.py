@@ -1,0 +1,1 @@
+"""The walk at the terminal. It decides nothing: it asks, shows and records."""

@@ -1,0 +1,120 @@
+"""Where a walk is read and typed: a terminal, a plain line reader, or a script. All speak through one interface."""
+
+from __future__ import annotations
+
+import shutil
+import sys
+import textwrap
+from collections import deque
+from typing import Callable, Iterable, Protocol, Sequence, TextIO
+
+WIDEST = 80
+NARROWEST = 24
+
+
+class Left(Exception):
+    """The person leaves (Ctrl-D, end of input)."""
+
+
+class Dropped(Exception):
+    """The person drops the line just typed (Ctrl-C)."""
+
+
+class Console(Protocol):
+    """Says lines and reads one line at a time."""
+
+    @property
+    def width(self) -> int:
+        """Columns that text may use."""
+
+    def say(self, text: str = "", tone: str = "") -> None:
+        """Show one line or paragraph. `tone`: '' plain, 'ask', 'danger', 'warning', 'quiet', 'head'."""
+
+    def read(self, prompt: str, words: Sequence[str] = ()) -> str:
+        """Return what is typed at `prompt`; `words` can be completed. Raises Left or Dropped."""
+
+
+def cleaned(text: str) -> str:
+    """Return typed text without control characters, so that nothing typed can steer a terminal or a report."""
+    return " ".join("".join(c if c.isprintable() else " " for c in text).split())[:2_000]
+
+
+def wrapped(text: str, width: int, first: str = "", rest: str | None = None) -> list[str]:
+    """Return `text` in lines of `width` columns, the first led by `first` and the others by `rest`."""
+    rest = " " * len(first) if rest is None else rest
+    lines = textwrap.wrap(
+        text, width, initial_indent=first, subsequent_indent=rest, break_long_words=True, break_on_hyphens=False
+    )
+    return lines or [first.rstrip()]
+
+
+class PlainConsole:
+    """Lines in, lines out: for pipes, dumb terminals and screen readers."""
+
+    def __init__(self, source: TextIO, sink: TextIO, columns: int | None = None) -> None:
+        self._source, self._sink = source, sink
+        self._columns = columns
+
+    @property
+    def width(self) -> int:
+        return fitting(self._columns or shutil.get_terminal_size((WIDEST, 24)).columns)
+
+    def say(self, text: str = "", tone: str = "") -> None:
+        print(text, file=self._sink, flush=True)
+
+    def read(self, prompt: str, words: Sequence[str] = ()) -> str:
+        print(prompt, end="", file=self._sink, flush=True)
+        try:
+            line = self._source.readline()
+        except KeyboardInterrupt:
+            print(file=self._sink)
+            raise Dropped from None
+        if not line:
+            print(file=self._sink)
+            raise Left
+        return cleaned(line)
+
+
+def fitting(columns: int) -> int:
+    return max(NARROWEST, min(columns, WIDEST))
+
+
+class ScriptedConsole:
+    """Types from a script and keeps everything that was said: for tests, demos and replay.
+
+    replies: an iterable of lines, or a function from the lines said since the last reply to the next line (None leaves).
+    """
+
+    def __init__(self, replies: Iterable[str] | Callable[[list[str]], str | None], width: int = 76) -> None:
+        self.width = width
+        self.lines: list[str] = []
+        self._since: list[str] = []
+        if callable(replies):
+            self._reply: Callable[[list[str]], str | None] = replies
+        else:
+            waiting = deque(replies)
+            self._reply = lambda _: waiting.popleft() if waiting else None
+
+    def say(self, text: str = "", tone: str = "") -> None:
+        self.lines.append(text.rstrip())
+        self._since.append(text)
+
+    def read(self, prompt: str, words: Sequence[str] = ()) -> str:
+        since, self._since = self._since, []
+        reply = self._reply(since)
+        if reply is None:
+            raise Left
+        self.lines.append(f"{prompt}{cleaned(reply)}".rstrip())
+        return cleaned(reply)
+
+
+def open_console(plain: bool) -> Console:
+    """Return the console that fits: a full terminal where there is one, lines otherwise."""
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="replace")
+    if plain or not (sys.stdin and sys.stdin.isatty() and sys.stdout.isatty()):
+        return PlainConsole(sys.stdin, sys.stdout)
+    from .terminal import TerminalConsole, dumb
+
+    return PlainConsole(sys.stdin, sys.stdout) if dumb() else TerminalConsole()

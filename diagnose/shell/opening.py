@@ -1,0 +1,85 @@
+"""The opening of a walk: which case, and the first question. It needs no rules, so it is on the screen at once."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Sequence
+
+from ..case.log import CaseLog, LogInUse, open_cases
+from ..case.state import CaseState
+from .commands import COMMANDS, command_in
+from .console import Console, Dropped, wrapped
+from .replies import NotUnderstood, choice_of
+
+OWNERS_WORDS = "What does it do, in the owner's words? (Enter to go on without)"
+
+NOTHING_SAID = "(nothing said)"
+
+TITLE = "Fault finder for small petrol two-strokes with diaphragm carburettors"
+
+
+def say(console: Console, text: str = "", tone: str = "", first: str = "") -> None:
+    for line in wrapped(text, console.width, first) if text else [""]:
+        console.say(line, tone)
+
+
+def choose_case(console: Console, folder: Path, new: bool) -> CaseLog:
+    """Return the case to walk: one left open if the person wants it, else a new one. Raises Left."""
+    waiting = [] if new else open_cases(folder)
+    while waiting:
+        say(console, "Left open:", "head")
+        says = [*(_told(state) for _, state in waiting[:5]), "start a new case"]
+        for place, told in enumerate(says, 1):
+            say(console, told, first=f"    {place}  ")
+        chosen = _choice(console, says)
+        if chosen == len(says) - 1:
+            break
+        try:
+            return CaseLog.open(waiting[chosen][0])
+        except LogInUse as busy:
+            say(console, f"{busy}; take another.")
+            waiting.pop(chosen)
+    return CaseLog.create(folder)
+
+
+def _told(state: CaseState) -> str:
+    words = f": {state.words[0]}" if state.words else ""
+    return f"go on with {state.case}, {len(state.answered)} answers{words}"
+
+
+def _choice(console: Console, says: Sequence[str]) -> int:
+    while True:
+        try:
+            return choice_of(console.read("> "), says)
+        except Dropped:
+            say(console, "Line dropped. Ctrl-D leaves.")
+        except NotUnderstood as error:
+            say(console, f"{error}.")
+
+
+def greet(console: Console, state: CaseState) -> None:
+    """Say where this is, and ask the first question if it was not answered yet."""
+    say(console, TITLE, "head")
+    if state.words:
+        say(console, f"Going on with case {state.case}: {len(state.answered)} answers so far.")
+        for words in state.words:
+            say(console, f"The owner said: {words}")
+        return
+    say(console, "Answer by number, by a few letters, or ? when you don't know. 'help' lists what else can be typed.")
+    say(console, f"Case {state.case}: every answer is kept as soon as it is given.")
+    say(console)
+    say(console, OWNERS_WORDS, "ask")
+
+
+def first_words(console: Console, log: CaseLog) -> str | None:
+    """Read and keep the owner's words. A command typed instead is returned for the walk to carry out. Raises Left."""
+    while not log.state.words:
+        try:
+            line = console.read("> ", list(COMMANDS))
+        except Dropped:
+            say(console, "Line dropped. 'leave' or Ctrl-D leaves, with everything kept.")
+            continue
+        if command_in(line):
+            return line
+        log.append("words", text=line or NOTHING_SAID)
+    return None

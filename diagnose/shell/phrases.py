@@ -1,0 +1,103 @@
+"""Free words -> findings: what the owner says, matched with the findings' own phrases for the person to confirm."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections import Counter
+from dataclasses import dataclass
+from difflib import get_close_matches
+from functools import lru_cache
+
+from ..knowledge.model import Knowledge
+
+_EMPTY_WORDS = frozenset(
+    "a an and are as at be been but by for from get gets got had has have he her his i if in into is it its just me my"
+    " of on or our she so that the their them then there they this to was we were when which will with would you your"
+    " engine motor model does do really very quite bit".split()
+)
+_SPLIT = re.compile(r"\band then\b|\bthen\b|\band\b|\bbut\b|[,;.]")
+LEAST_LIKENESS = 0.45
+
+
+@dataclass(frozen=True, slots=True)
+class Match:
+    """An answer that the words may mean, and how alike they are (0 to 1)."""
+
+    finding: str
+    answer: str
+    likeness: float
+
+
+@dataclass(frozen=True, eq=False)
+class _Phrases:
+    entries: tuple[tuple[str, str, frozenset[str]], ...]
+    weight: dict[str, float]
+
+
+def stems(text: str) -> list[str]:
+    """Return the telling words of a text, cut to their stems."""
+    words = re.findall(r"[a-z0-9']+", text.lower().replace("won't", "wont").replace("n't", " not"))
+    return [_stem(word.replace("'", "")) for word in words if word not in _EMPTY_WORDS]
+
+
+def _stem(word: str) -> str:
+    for ending in ("ingly", "ing", "ies", "es", "ed", "s", "y", "e"):
+        if word.endswith(ending) and len(word) - len(ending) >= 3:
+            cut = word[: -len(ending)]
+            return cut[:-1] if len(cut) > 3 and cut[-1] == cut[-2] else cut
+    return word
+
+
+@lru_cache(maxsize=8)
+def _phrases_of(knowledge: Knowledge) -> _Phrases:
+    entries = []
+    for finding in knowledge.findings.values():
+        for answer in finding.answers.values():
+            if answer.like:
+                for phrase in (*answer.like, answer.say):
+                    entries.append((str(finding.id), str(answer.id), frozenset(stems(phrase))))
+    seen = Counter(word for _, _, words in entries for word in words)
+    total = max(len(entries), 1)
+    return _Phrases(tuple(entries), {word: math.log(1 + total / count) for word, count in seen.items()})
+
+
+def match(knowledge: Knowledge, text: str, open_findings: frozenset[str], most: int = 6) -> tuple[Match, ...]:
+    """Return what the words may mean among `open_findings`, likeliest first, at most one answer a finding."""
+    phrases = _phrases_of(knowledge)
+    best: dict[str, Match] = {}
+    parts = [part for part in (text, *_SPLIT.split(text)) if part.strip()]
+    for part in dict.fromkeys(parts):
+        said = _corrected(stems(part), phrases.weight)
+        if not said:
+            continue
+        for finding, answer, words in phrases.entries:
+            if finding not in open_findings or not words:
+                continue
+            likeness = _likeness(said, words, phrases.weight)
+            if likeness >= LEAST_LIKENESS and (finding not in best or likeness > best[finding].likeness):
+                best[finding] = Match(finding, answer, likeness)
+    ordered = sorted(best.values(), key=lambda found: (-found.likeness, found.finding))
+    return tuple(ordered[:most])
+
+
+def _corrected(words: list[str], known: dict[str, float]) -> frozenset[str]:
+    """Mend a slip of the thumb by the nearest known word."""
+    mended = []
+    for word in words:
+        near = [] if word in known or len(word) < 4 else get_close_matches(word, known, n=1, cutoff=0.8)
+        mended.append(near[0] if near else word)
+    return frozenset(mended)
+
+
+def _likeness(said: frozenset[str], phrase: frozenset[str], weight: dict[str, float]) -> float:
+    """Weighted overlap of what was said with a phrase, harmonic mean of both coverages."""
+    common = sum(weight.get(word, 0.0) for word in said & phrase)
+    if not common:
+        return 0.0
+    rare = max(weight.values(), default=1.0)
+    of_said = common / sum(weight.get(word, rare / 2) for word in said)
+    of_phrase = common / sum(weight[word] for word in phrase)
+    return 2 * of_said * of_phrase / (of_said + of_phrase)
+
+

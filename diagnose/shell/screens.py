@@ -1,0 +1,255 @@
+"""What the walk shows, as lines of text. Pure: knowledge and conclusions in, (line, tone) out.
+
+Steps and advice pass through `steps`, which leaves out whatever a standing hold forbids.
+"""
+
+from __future__ import annotations
+
+import string
+from typing import Iterable, Iterator, Sequence
+
+from ..case.ledger import NEEDLES, NeedleEntry, stands
+from ..case.readings import SHOWN, turns
+from ..case.state import CaseState
+from ..knowledge.model import Cause, Check, Finding, Knowledge, Retest, Step
+from ..planning.examine import Examined
+from ..planning.plan import Worth, spoken_for
+from ..reasoning.doubt import Turn
+from ..reasoning.rank import RankedCause, Weight
+from ..reasoning.reason import Conclusions
+from .console import wrapped
+
+Lines = Iterator[tuple[str, str]]
+
+ENGINE = {
+    "stopped": "engine stopped",
+    "cold": "engine stopped and cold",
+    "idling": "engine idling, model restrained",
+    "loaded": "engine under load, model restrained or flown as the steps say",
+}
+"""State of the engine during a check -> how it is said."""
+
+LEADS = 0.10
+"""A cause less likely than this is not named in the short line after an answer."""
+
+BAR = 20
+
+
+def paragraph(text: str, width: int, first: str = "", tone: str = "", rest: str | None = None) -> Lines:
+    for line in wrapped(text, width, first, rest):
+        yield line, tone
+
+
+def question(finding: Finding, number: int, width: int) -> Lines:
+    """A question with its numbered answers. Its handle stands at the end, for `change`."""
+    yield "", ""
+    yield from paragraph(f"{finding.ask} [{finding.id}]", width, f"{number:>2}. ", "ask")
+    if finding.how:
+        yield from paragraph(finding.how, width, "    ", "quiet")
+    if finding.measure:
+        unit = SHOWN.get(finding.measure.unit, finding.measure.unit)
+        yield from paragraph(f"A number{' in ' + unit if unit else ''}, or the nearest of these:", width, "    ", "quiet")
+    for mark, answer in zip(marks(finding), finding.answers.values(), strict=False):
+        yield from paragraph(str(answer.say), width, f"    {mark}  ")
+    yield from paragraph("don't know", width, "    ?  ")
+
+
+def marks(finding: Finding) -> Sequence[str]:
+    """What picks an answer: numbers, or letters where a number is itself the answer."""
+    return string.ascii_lowercase if finding.measure else [str(n) for n in range(1, len(finding.answers) + 1)]
+
+
+def choices(says: Sequence[str], width: int) -> Lines:
+    for place, say in enumerate(says, 1):
+        yield from paragraph(say, width, f"    {place}  ")
+
+
+def caution(knowledge: Knowledge, name: str, width: int) -> Lines:
+    """A caution in full."""
+    found = knowledge.cautions[name]
+    yield from paragraph(f"{found.level.upper()}: {found.says}", width, "  ! ", str(found.level), "    ")
+
+
+def reminder(names: Sequence[str], width: int) -> Lines:
+    """Cautions already shown in full, by name."""
+    if names:
+        said = ", ".join(name.replace("-", " ") for name in names)
+        yield from paragraph(f"Still holds: {said} ('cautions' shows them).", width, "  ! ", "warning", "    ")
+
+
+def hold(knowledge: Knowledge, conclusions: Conclusions, name: str, width: int) -> Lines:
+    """A hold that stands, and what lifts it."""
+    yield from paragraph(f"ON HOLD: {knowledge.holds[name].name}. {knowledge.holds[name].says}", width, "  # ", "warning", "    ")
+    for rule in conclusions.holds[name]:
+        yield from paragraph(f"Until: {knowledge.rules[rule].outcome.until}", width, "    ")  # type: ignore[union-attr]
+
+
+def steps(knowledge: Knowledge, conclusions: Conclusions, several: Iterable[Step], width: int) -> Lines:
+    """Numbered steps. A step under a standing hold is left out, and the hold is named in its place."""
+    for place, step in enumerate(several, 1):
+        held = conclusions.held(step.under)
+        if held:
+            names = ", ".join(str(knowledge.holds[name].name) for name in held)
+            yield from paragraph(f"(this step is on hold: {names})", width, f"    {place}. ", "quiet")
+        else:
+            yield from paragraph(str(step.do), width, f"    {place}. ")
+
+
+def procedure(thing: Check | Retest, width: int, title: str) -> Lines:
+    yield "", ""
+    yield from paragraph(f"{title}: {thing.name} [{thing.id}]", width, "", "ask", "    ")
+    facts = [f"about {minutes(thing.minutes)}", ENGINE[thing.engine]]
+    if isinstance(thing, Check):
+        yield from paragraph(str(thing.why), width, "    ", "quiet")
+        if thing.tools:
+            facts.append("you need " + ", ".join(thing.tools))
+    yield from paragraph("; ".join(facts) + ".", width, "    ")
+
+
+def minutes(count: float) -> str:
+    if count < 1:
+        return "half a minute" if count >= 0.4 else "a few seconds"
+    return "1 minute" if round(count) == 1 else f"{count:.0f} minutes"
+
+
+def percent(share: float) -> str:
+    if 0 < share < 0.01:
+        return "under 1 %"
+    if 0.99 < share < 1:
+        return "over 99 %"
+    return f"{100 * share:.0f} %"
+
+
+def brief(examined: Examined, width: int) -> Lines:
+    """The short line after an answer."""
+    leaders = [r for r in examined.standing.causes[:3] if r.probability >= LEADS and spoken_for(r)]
+    if leaders:
+        said = "; ".join(f"{name_of(examined.knowledge, r.cause)} {percent(r.probability)}" for r in leaders)
+        yield from paragraph(said + ".", width, "    so far: ", "quiet", "    ")
+
+
+def name_of(knowledge: Knowledge, cause: str) -> str:
+    return str(knowledge.causes[cause].name)
+
+
+def standing(examined: Examined, width: int, most: int = 8) -> Lines:
+    """The causes as they stand, with a bar each."""
+    ranked = examined.standing
+    yield "", ""
+    yield "As it stands:", "head"
+    for place, cause in enumerate(ranked.causes[:most], 1):
+        yield from _bar(name_of(examined.knowledge, cause.cause), f"[{cause.cause}]", cause.probability, width, place)
+    yield from _bar("something not in these rules", "", ranked.other, width, 0)
+    for pair in ranked.pairs[:2]:
+        if pair.probability >= 0.05:
+            both = " and ".join(name_of(examined.knowledge, cause) for cause in pair.causes)
+            yield from paragraph(f"Both at once: {both}, {percent(pair.probability)}.", width, "    ")
+    conditions = [examined.knowledge.conditions[name] for name in examined.conclusions.conditions]
+    if conditions:
+        yield from paragraph("Concluded: " + "; ".join(str(c.name).lower() for c in conditions) + ".", width, "    ")
+    yield from paragraph("'how' with a number or name shows why, and what would settle it.", width, "    ", "quiet")
+
+
+def _bar(name: str, handle: str, share: float, width: int, place: int) -> Lines:
+    lead = f"{place:>2}. " if place else "    "
+    room = BAR if width >= 60 else BAR // 2
+    filled = round(share * room)
+    yield from paragraph(f"{name} {handle}".strip(), width, lead)
+    yield f"    {'=' * filled}{'.' * (room - filled)} {percent(share)}", ""
+
+
+def times(decibels: float) -> str:
+    """A weight of evidence as what it multiplies the odds by: +6 dB -> 'x 4.0', -10 dB -> '/ 10'."""
+    factor = 10 ** (abs(decibels) / 10)
+    if factor < 1.05:
+        return "no change"
+    said = f"{factor:.1f}" if factor < 9.95 else f"{factor:.0f}"
+    return f"{'x' if decibels > 0 else '/'} {said}"
+
+
+def how(examined: Examined, state: CaseState, ranked: RankedCause, turns_of_mind: Sequence[Turn], width: int) -> Lines:
+    """How a cause got where it stands, what would settle it, and what would change the leader."""
+    knowledge, cause = examined.knowledge, examined.knowledge.causes[ranked.cause]
+    yield "", ""
+    yield from paragraph(f"{cause.name}: {percent(ranked.probability)}", width, "", "head")
+    yield from paragraph(str(cause.explains), width, "    ")
+    yield from paragraph("Each line multiplies its odds against some other fault:", width, "    ", "quiet")
+    yield from paragraph(f"{times(ranked.prior_decibels)}: how common it is to begin with", width, "      ")
+    for weight in ranked.weights:
+        yield from paragraph(f"{times(weight.decibels)}: {told(examined, state, weight, cause)}", width, "      ", rest="        ")
+    odds = ranked.prior_decibels + sum(weight.decibels for weight in ranked.weights)
+    yield from paragraph(f"together {times(odds)}", width, "      ")
+    check = knowledge.checks[cause.settled_by]
+    open_finds = [f for f in check.finds if f not in examined.conclusions.answers]
+    if open_finds and examined.conclusions.applies(check.needs):
+        held = examined.conclusions.held(check.under)
+        wait = f", on hold for now: {', '.join(str(knowledge.holds[h].name) for h in held)}" if held else ""
+        yield from paragraph(f"Would settle it: {check.name} ({minutes(check.minutes)}{wait}).", width, "    ")
+    else:
+        yield from paragraph(f"The check that settles it is done: {check.name}.", width, "    ")
+    for turn in turns_of_mind:
+        finding = knowledge.findings[turn.finding]
+        yield from paragraph(
+            f"If '{turn.finding}' were '{finding.answers[turn.answer].say}', {name_of(knowledge, turn.leader)} would lead.",
+            width,
+            "    ",
+        )
+
+
+def told(examined: Examined, state: CaseState, weight: Weight, cause: Cause) -> str:
+    """What a group of observations said of a cause, in words."""
+    parts = []
+    for name in weight.of:
+        if name in examined.knowledge.conditions:
+            parts.append(f"it is concluded: {str(examined.knowledge.conditions[name].name).lower()}")
+            continue
+        answer = examined.conclusions.answers[name]
+        finding = examined.knowledge.findings[name]
+        word = cause.shows[name].words.get(answer) if name in cause.shows else None
+        here = f" ({word.replace('-', ' ')} here, {finding.answers[answer].seen.replace('-', ' ')} otherwise)" if word else ""
+        parts.append(f"{name}: {said(finding, state, answer)}{here}")
+    damped = " (these are akin, so they count less together)" if len(parts) > 1 else ""
+    return "; ".join(parts) + damped
+
+
+def said(finding: Finding, state: CaseState, answer: str) -> str:
+    """An answer in words, with the number that was given."""
+    given = state.findings.get(str(finding.id))
+    reading = f"{given.reading}, " if given and given.reading and given.answer == answer else ""
+    return f"{reading}{finding.answers[answer].say}"
+
+
+def why(knowledge: Knowledge, finding: Finding, rules: Sequence[str], worth: Worth | None, width: int) -> Lines:
+    """Why a question is asked."""
+    yield from paragraph(str(finding.why), width, "    ")
+    for rule in rules:
+        yield from paragraph(f"It comes first because: {knowledge.rules[rule].because}", width, "    ")
+    if worth:
+        saves = f" and saves about {minutes(worth.saves)} of needless work on average" if worth.saves >= 1 else ""
+        yield from paragraph(f"It costs {minutes(worth.minutes)}{saves}.", width, "    ")
+        if len(set(worth.between)) == 2:
+            first, second = (name_of(knowledge, cause) for cause in worth.between)
+            yield from paragraph(f"It helps tell '{first}' from '{second}'.", width, "    ")
+
+
+def ledger(entries: Sequence[NeedleEntry], may_close: bool, width: int) -> Lines:
+    """Where each needle stands, and how to put it back if that is allowed now."""
+    yield "", ""
+    yield "Needles, turns out from lightly seated:", "head"
+    for needle in NEEDLES:
+        place = stands(entries, needle)
+        if place is None:
+            yield from paragraph(f"{needle}: not counted yet", width, "    ")
+            continue
+        back = place.way_back()
+        if place.moved_by > 0 and not may_close:
+            back = f"{turns(place.moved_by)} further out than its baseline of {turns(place.baseline)}; going back is on hold"
+        yield from paragraph(f"{needle}: {turns(place.now)}; {back}", width, "    ")
+        for entry in entries:
+            if entry.needle == needle:
+                kind = f"moved {turns(abs(entry.sixteenths))} {'out' if entry.sixteenths > 0 else 'in'}"
+                yield from paragraph(
+                    kind if entry.moved else f"counted at {turns(entry.sixteenths)}", width, f"      {entry.at[11:16]} ", "quiet"
+                )
+
+

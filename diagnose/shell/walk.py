@@ -1,0 +1,557 @@
+"""The walk: ask, show, record. What to ask and what to conclude is decided elsewhere."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Callable, Iterable, Sequence, TypeVar
+
+from ..case.casefile import MACHINE
+from ..case.ledger import NEEDLES, NeedleEntry, NotAMove, check_entry, stands, weakens
+from ..case.log import CaseLog
+from ..case.readings import NotAReading, parse_turns, turns
+from ..case.state import CaseState, Given
+from ..knowledge.checker import CLOSE_NEEDLE
+from ..knowledge.model import Cause, Check, Finding, Knowledge
+from ..planning.examine import Examined, examine
+from ..planning.plan import Ask, AskAgain, DoCheck, Repair, Undecided, Worth, askable, one_more
+from ..reasoning.doubt import turns_of_mind
+from ..report.files import write_reports
+from . import screens
+from .commands import COMMANDS, command_in
+from .console import Console, Dropped, Left, wrapped
+from .opening import NOTHING_SAID, OWNERS_WORDS
+from .phrases import match
+from .replies import NotUnderstood, choice_of, reply_to, several_of
+
+NORMAL = "normal"
+"""Family of the causes that are no fault: the engine is as it should be."""
+
+Taken = TypeVar("Taken")
+
+
+class _Anew(Exception):
+    """The state has changed under the prompt; decide anew what comes next."""
+
+
+class Walk:
+    """One case at one console."""
+
+    def __init__(
+        self, knowledge: Knowledge, log: CaseLog, console: Console, reports: Path, typed: str | None = None
+    ) -> None:
+        """`typed` is a line already typed at the first question, before the rules were ready."""
+        self._knowledge = knowledge
+        self._log = log
+        self._console = console
+        self._reports = reports
+        self._typed = typed
+        self._examined: tuple[CaseState, Examined] | None = None
+        self._told_cautions: set[str] = set()
+        self._told_holds: set[str] = set()
+        self._told_conditions: set[str] = set()
+        self._why: Callable[[], screens.Lines] | None = None
+        self._dropped = False
+
+    # The state of the case, and what follows from it.
+
+    @property
+    def state(self) -> CaseState:
+        return self._log.state
+
+    @property
+    def examined(self) -> Examined:
+        if self._examined is None or self._examined[0] is not self.state:
+            self._examined = (self.state, examine(self._knowledge, self.state))
+        return self._examined[1]
+
+    # The loop.
+
+    def run(self) -> bool:
+        """Walk until the case is closed or the person leaves. Return True when it was closed."""
+        if self._log.repaired:
+            self._say(self._log.repaired)
+        packs = [f"{pack.id} {pack.version}" for pack in self._knowledge.packs]
+        if list(self.state.packs) != packs:
+            self._log.append("rules", packs=packs)
+        if self.state.answered:
+            self._told_conditions.update(self.examined.conclusions.conditions)
+        try:
+            while self.state.closing is None:
+                try:
+                    self._next()
+                except _Anew:
+                    continue
+            self._end()
+            return True
+        except Left:
+            self._say()
+            self._say(f"Kept: {len(self.state.answered)} answers in {self._log.path}.")
+            self._say("Start 'diagnose' again and it goes on here.")
+            return False
+
+    def _tell_news(self) -> None:
+        """Cautions and holds that have come up, what has been concluded, and how it stands: in that order."""
+        conclusions = self.examined.conclusions
+        for name, rules in conclusions.cautions.items():
+            if name not in self._told_cautions:
+                self._told_cautions.add(name)
+                self._print(screens.caution(self._knowledge, name, self._width))
+                reasons = " ".join(dict.fromkeys(str(self._knowledge.rules[rule].because) for rule in rules))
+                self._print(screens.paragraph(reasons, self._width, "    ", "quiet"))
+        for name in conclusions.holds:
+            if name not in self._told_holds:
+                self._told_holds.add(name)
+                self._print(screens.hold(self._knowledge, conclusions, name, self._width))
+        for name in sorted(self._told_holds - conclusions.holds.keys()):
+            self._told_holds.discard(name)
+            self._say(f"  # Lifted: {self._knowledge.holds[name].name}.")
+        for name, concluded in conclusions.conditions.items():
+            if name not in self._told_conditions:
+                self._told_conditions.add(name)
+                because = self._knowledge.rules[concluded.rules[0]].because
+                said = f"So: {str(self._knowledge.conditions[name].name).lower()}. {because}"
+                self._print(screens.paragraph(said, self._width, "    ", "quiet"))
+
+    def _next(self) -> None:
+        if not self.state.words:
+            self._ask_owner()
+            return
+        self._tell_news()
+        if not self.state.heard and (MACHINE in self.state.findings or MACHINE in self.state.unknown):
+            self._confirm(self.state.words[0])
+            return
+        match self.examined.next:
+            case Ask(finding, rules, worth):
+                self._ask(self._knowledge.findings[finding], rules, worth)
+            case DoCheck(check, finds, rules, worth):
+                self._check(self._knowledge.checks[check], finds, rules, worth)
+            case AskAgain(finding, rules, _):
+                self._ask_again(self._knowledge.findings[finding], rules)
+            case Repair(cause, _):
+                self._repair(self._knowledge.causes[cause])
+            case Undecided(held):
+                self._undecided(held)
+
+    # Saying and reading.
+
+    @property
+    def _width(self) -> int:
+        return self._console.width
+
+    def _say(self, text: str = "", tone: str = "") -> None:
+        for line in wrapped(text, self._width) if text else [""]:
+            self._console.say(line, tone)
+
+    def _print(self, lines: Iterable[tuple[str, str]]) -> None:
+        for line, tone in lines:
+            self._console.say(line, tone)
+
+    def _read(self, understand: Callable[[str], Taken], words: Sequence[str] = (), prompt: str = "> ") -> Taken:
+        """Read lines until one is understood. Commands are carried out on the way."""
+        while True:
+            try:
+                line = self._line(prompt, words)
+            except Dropped:
+                self._say("Line dropped." + (" 'leave' or Ctrl-D leaves, with everything kept." if self._dropped else ""))
+                self._dropped = True
+                continue
+            self._dropped = False
+            command = None if line.strip().lower() in words else command_in(line)
+            if command:
+                if command[0].run(self, command[1]):
+                    raise _Anew
+                continue
+            try:
+                return understand(line)
+            except NotUnderstood as error:
+                self._say(f"  {error}.")
+
+    def _line(self, prompt: str, words: Sequence[str]) -> str:
+        if self._typed is not None:
+            line, self._typed = self._typed, None
+            return line
+        return self._console.read(prompt, [*words, *COMMANDS])
+
+    def _choose(self, says: Sequence[str]) -> int:
+        self._print(screens.choices(says, self._width))
+        return self._read(lambda line: choice_of(line, says))
+
+    def _warn(self, names: Sequence[str]) -> None:
+        """Show cautions before what needs them: in full the first time, by name afterwards."""
+        fresh = [name for name in names if name not in self._told_cautions]
+        self._told_cautions.update(fresh)
+        for name in fresh:
+            self._print(screens.caution(self._knowledge, name, self._width))
+        self._print(screens.reminder([name for name in names if name not in fresh], self._width))
+
+    # Questions.
+
+    def _ask_owner(self) -> None:
+        """The first question takes free words; what they may mean is confirmed once the machine is known."""
+        self._why = lambda: screens.paragraph(
+            "Your own words are matched to the symptoms the rules know; you confirm what fits.", self._width, "    "
+        )
+        if self._typed is None:
+            self._say()
+            self._say(OWNERS_WORDS, "ask")
+        text = self._read(lambda line: line)
+        self._log.append("words", text=text or NOTHING_SAID)
+
+    def _confirm(self, text: str) -> None:
+        open_now = frozenset(
+            str(finding.id)
+            for finding in self._knowledge.findings.values()
+            if finding.check is None
+            and askable(self._knowledge, self.examined.conclusions, self.examined.progress, finding)
+        )
+        found = () if text == NOTHING_SAID else match(self._knowledge, text, open_now)
+        true: list[int] = []
+        if found:
+            self._say()
+            self._say("Which of these are true of it? Type the numbers, or none.", "ask")
+            says = []
+            for one in found:
+                finding = self._knowledge.findings[one.finding]
+                says.append(f"{finding.ask} {finding.answers[one.answer].say}")
+            self._print(screens.choices(says, self._width))
+            self._why = lambda: screens.paragraph(f"Out of the owner's words: {text}", self._width, "    ")
+            true = self._read(lambda line: several_of(line, len(says)), ["none"])
+        elif text != NOTHING_SAID:
+            self._say("    Kept in the report. None of it matches a symptom by itself; the questions will find it.")
+        for place in true:
+            self._log.append("answer", finding=found[place].finding, answer=found[place].answer)
+        self._log.append("heard")
+        if true:
+            self._print(screens.brief(self.examined, self._width))
+
+    def _ask(self, finding: Finding, rules: Sequence[str] = (), worth: Worth | None = None) -> None:
+        self._warn([str(name) for name in finding.cautions])
+        self._print(screens.question(finding, len(self.state.answered) + 1, self._width))
+        self._why = lambda: screens.why(self._knowledge, finding, rules, worth, self._width)
+        given = self._read(lambda line: reply_to(finding, line), [str(answer) for answer in finding.answers])
+        self._record(finding, given)
+        self._print(screens.brief(self.examined, self._width))
+
+    def _record(self, finding: Finding, given: Given | None) -> None:
+        if given is None:
+            self._log.append("unknown", finding=str(finding.id))
+        elif given.reading:
+            self._log.append("answer", finding=str(finding.id), answer=given.answer, reading=given.reading)
+        else:
+            self._log.append("answer", finding=str(finding.id), answer=given.answer)
+
+    def _ask_again(self, finding: Finding, rules: Sequence[str]) -> None:
+        """A contradiction is pointed out and asked again, not averaged away."""
+        self._say()
+        given = self.state.findings[str(finding.id)]
+        answer = screens.said(finding, self.state, given.answer)
+        for rule in rules:
+            self._say(f"These answers cannot all be true: {self._knowledge.rules[rule].outcome.says}", "head")  # type: ignore[union-attr]
+        if not rules:
+            self._say("One answer decides much here. Please look at it once more before work starts.", "head")
+        self._say(f"You answered: {answer}")
+        self._ask(finding, rules)
+
+    def _check(self, check: Check, finds: Sequence[str], rules: Sequence[str], worth: Worth | None) -> None:
+        self._why = lambda: screens.why(self._knowledge, self._knowledge.findings[finds[0]], rules, worth, self._width)
+        if str(check.id) not in self.state.checks:
+            self._print(screens.procedure(check, self._width, "Check"))
+            self._warn([str(name) for name in check.cautions])
+            self._print(screens.steps(self._knowledge, self.examined.conclusions, check.steps, self._width))
+            if self._choose(["done, here is the result", "cannot do it now"]):
+                for name in finds:
+                    self._log.append("unknown", finding=name)
+                return
+            self._log.append("check", check=str(check.id))
+        for name in finds:
+            if name not in self.state.findings and name not in self.state.unknown:
+                self._ask(self._knowledge.findings[name], rules, worth)
+
+    # Repairs and their proof.
+
+    def _repair(self, cause: Cause) -> None:
+        ranked = self.examined.standing.of(str(cause.id))
+        normal = cause.family == NORMAL
+        self._say()
+        share = screens.percent(ranked.probability) if ranked else ""
+        lead = "Perhaps nothing is wrong" if normal else "Worth putting right now"
+        self._print(screens.paragraph(f"{lead}: {cause.name} ({share}) [{cause.id}]", self._width, "", "ask", "    "))
+        self._print(screens.paragraph(str(cause.explains), self._width, "    "))
+        if ranked:
+            for weight in [w for w in ranked.weights if w.decibels > 1][:4]:
+                because = screens.told(self.examined, self.state, weight, cause)
+                self._print(screens.paragraph(because, self._width, "    + "))
+        if not normal:
+            self._print(screens.paragraph(f"If it is left: {cause.harm}", self._width, "    "))
+        self._why = lambda: screens.how(self.examined, self.state, ranked, (), self._width) if ranked else iter(())
+        first = "agreed, this is it" if normal else f"put it right and retest (about {screens.minutes(cause.fix.minutes)})"
+        chosen = self._choose([first, "ask me more first", "not this one now", "stop here, undecided"])
+        if chosen == 0:
+            self._put_right(cause)
+        elif chosen == 1:
+            self._one_more()
+        elif chosen == 2:
+            self._log.append("repair", cause=str(cause.id), result="not-done")
+        else:
+            self._close("undecided", ())
+
+    def _one_more(self) -> None:
+        seen = self.examined
+        match one_more(self._knowledge, seen.conclusions, seen.standing, seen.progress):
+            case Ask(finding, rules, worth):
+                self._ask(self._knowledge.findings[finding], rules, worth)
+            case DoCheck(check, finds, rules, worth):
+                self._check(self._knowledge.checks[check], finds, rules, worth)
+            case _:
+                self._say("    There is no open question left that would tell anything.")
+
+    def _put_right(self, cause: Cause) -> None:
+        fix = cause.fix
+        self._warn([str(name) for name in fix.cautions])
+        if fix.tools:
+            self._say(f"    You need {', '.join(fix.tools)}.")
+        self._print(screens.steps(self._knowledge, self.examined.conclusions, fix.steps, self._width))
+        if cause.family == NORMAL:
+            if self._choose(["heard and understood: leave it as it is", "no, something is wrong"]) == 0:
+                self._log.append("repair", cause=str(cause.id), result="gone", proof=str(cause.proof))
+                self._close(NORMAL, (str(cause.id),))
+            else:
+                self._log.append("repair", cause=str(cause.id), result="same")
+            return
+        if self._choose(["done", "could not do it"]):
+            self._log.append("repair", cause=str(cause.id), result="not-done")
+            return
+        if fix.needle:
+            self._ask_needle(str(fix.needle))
+        self._retest(cause)
+
+    def _ask_needle(self, needle: str) -> None:
+        """A fix that moves a needle leaves a line in the ledger."""
+        self._say()
+        self._say(f"Where does the {needle} needle stand now? Turns out from lightly seated (such as 1 1/4), a move", "ask")
+        self._say("(such as +1/8), or ? if it was not counted.")
+
+        def understand(line: str) -> None:
+            if line.strip() not in ("", "?"):
+                trouble = self._enter_needle(needle, line)
+                if trouble:
+                    raise NotUnderstood(trouble)
+
+        self._read(understand)
+
+    def _retest(self, cause: Cause) -> None:
+        """The same symptom, restrained first, then low and short; the next one only when the last was good."""
+        self._print(screens.paragraph(f"It is cured when: {cause.proof}", self._width, "    "))
+        results = ["gone", "better, but not gone", "still there", "cannot retest now"]
+        verdict = 3
+        for retest in self._knowledge.retests.values():
+            if not self.examined.conclusions.applies(retest.needs):
+                continue
+            self._print(screens.procedure(retest, self._width, "Retest"))
+            self._warn([str(name) for name in retest.cautions])
+            self._print(screens.steps(self._knowledge, self.examined.conclusions, retest.steps, self._width))
+            self._say("    The same symptom as before is:")
+            verdict = self._choose(results)
+            if verdict != 0:
+                break
+        if verdict == 3:
+            self._say("    Kept open. Retest before any normal flight; the case goes on when you come back.")
+            raise Left
+        if verdict != 0:
+            self._log.append("repair", cause=str(cause.id), result=("better", "same")[verdict - 1])
+            return
+        self._say("How was it proved? (Enter: as above)", "ask")
+        proof = self._read(lambda line: line) or str(cause.proof)
+        self._log.append("repair", cause=str(cause.id), result="gone", proof=proof)
+        helped = [done.cause for done in self.state.repairs if done.result == "better"]
+        self._close("found", (*helped, str(cause.id)))
+
+    def _undecided(self, held: Sequence[str]) -> None:
+        self._say()
+        self._say("Nothing left to ask or try would tell more. It stays undecided for now.", "head")
+        self.show_standing()
+        for cause in held:
+            self._say(f"    Its fix waits for a hold: {self._knowledge.causes[cause].name}.")
+        self._why = None
+        again = sorted(self.state.unknown)
+        says = ["end here, undecided, with a report", "I know what it was"]
+        if again or self.state.put_aside:
+            says.append("look again at what was not known or put aside")
+        chosen = self._choose(says)
+        if chosen == 0:
+            self._close("undecided", ())
+        elif chosen == 1:
+            self.found("")
+        else:
+            numbers = [number for number, finding in self.state.answered if finding in self.state.unknown]
+            numbers += [e.number for e in self._log.events if e.what == "repair" and e.data["result"] == "not-done"]
+            self._log.append("withdraw", numbers=numbers)
+
+    def _close(self, how: str, causes: Sequence[str]) -> None:
+        self._log.append("closed", how=how, causes=list(causes))
+
+    def _end(self) -> None:
+        closing = self.state.closing
+        assert closing is not None
+        names = " and ".join(
+            str(self._knowledge.causes[cause].name) if cause in self._knowledge.causes else cause for cause in closing.causes
+        )
+        self._say()
+        endings = {"found": f"Closed: {names}.", NORMAL: f"Closed: nothing is wrong. {names}."}
+        self._say(endings.get(closing.how, "Closed undecided. Do not fly it until the cause is known."), "head")
+        self.write_report()
+
+    # What can be typed at any prompt.
+
+    def show_why(self) -> None:
+        self._print(self._why() if self._why else iter([("    To find what is left to try.", "")]))
+
+    def show_standing(self) -> None:
+        self._print(screens.standing(self.examined, self._width))
+
+    def show_how(self, named: str) -> None:
+        ranked = self.examined.standing.causes
+        if not ranked:
+            self._say("    No cause applies to this machine.")
+            return
+        wanted = self._cause_named(named) if named else ranked[0].cause
+        entry = self.examined.standing.of(wanted) if wanted else None
+        if entry is None:
+            self._say(f"    No cause stands under '{named}'; 'standing' lists them.")
+            return
+        turning = ()
+        if entry is ranked[0]:
+            turning = turns_of_mind(self._knowledge, self.examined.conclusions.answers, self.examined.progress.repairs)
+        self._print(screens.how(self.examined, self.state, entry, turning, self._width))
+
+    def _cause_named(self, named: str) -> str | None:
+        """A cause by its place in the standing, its id, the beginning of its id, or words of its name."""
+        ranked = self.examined.standing.causes
+        typed = named.lower().strip()
+        if typed.isdigit():
+            return ranked[int(typed) - 1].cause if 1 <= int(typed) <= len(ranked) else None
+        if typed in self._knowledge.causes:
+            return typed
+        for entry in ranked:
+            name = str(self._knowledge.causes[entry.cause].name).lower()
+            if entry.cause.startswith(typed) or typed in name:
+                return entry.cause
+        return None
+
+    def go_back(self, rest: str) -> bool:
+        count = int(rest) if rest.isdigit() else 1
+        if rest and not rest.isdigit():
+            self._say("    'back' takes a count, such as back 2.")
+            return False
+        numbers = [number for number, _ in self.state.answered][-count:] if count else []
+        if not numbers:
+            self._say("    There is no answer to take back.")
+            return False
+        names = [finding for number, finding in self.state.answered if number in numbers]
+        self._log.append("withdraw", numbers=numbers)
+        self._say(f"    Taken back: {', '.join(names)}.")
+        return True
+
+    def change(self, rest: str) -> bool:
+        given = list(dict.fromkeys(finding for _, finding in self.state.answered))
+        if not given:
+            self._say("    There is no answer to change yet.")
+            return False
+        if rest not in given:
+            begun = [name for name in given if rest and name.startswith(rest)]
+            if len(begun) != 1:
+                self._say("    Answers so far; 'change' with one of these names asks it again:")
+                for name in given:
+                    finding = self._knowledge.findings.get(name)
+                    known = self.state.findings.get(name)
+                    answer = screens.said(finding, self.state, known.answer) if finding and known else "don't know"
+                    self._print(screens.paragraph(f"{name}: {answer}", self._width, "    ", rest="      "))
+                return False
+            rest = begun[0]
+        self._ask(self._knowledge.findings[rest])
+        return True
+
+    def take_note(self, text: str) -> None:
+        if not text:
+            self._say("    Write the note after the word: note the carburettor came off last month")
+            return
+        self._log.append("note", text=text)
+        self._say("    Noted.")
+
+    def needle(self, rest: str) -> bool:
+        may_close = CLOSE_NEEDLE not in self.examined.conclusions.holds
+        needle, _, entry = rest.partition(" ")
+        if not rest:
+            self._print(screens.ledger(self.state.needles, may_close, self._width))
+            return False
+        if needle.upper() not in NEEDLES or not entry:
+            self._say("    Write for instance: needle H 1 1/4 (a count), or needle H +1/8 (a move, plus is out).")
+            return False
+        trouble = self._enter_needle(needle.upper(), entry)
+        if trouble:
+            self._say(f"    {trouble}.")
+        return False
+
+    def _enter_needle(self, needle: str, text: str) -> str:
+        """Record a count or move; return what forbids it, or '' when it is recorded."""
+        try:
+            sixteenths, moved = parse_turns(text)
+            entry = NeedleEntry(needle, sixteenths, moved)
+            check_entry(self.state.needles, entry)
+        except (NotAReading, NotAMove) as error:
+            return str(error)
+        closing = weakens(self.state.needles, entry)
+        if closing and moved and CLOSE_NEEDLE in self.examined.conclusions.holds:
+            self._print(screens.hold(self._knowledge, self.examined.conclusions, CLOSE_NEEDLE, self._width))
+            return "refused: that move would weaken the mixture while the hold stands"
+        self._log.append("needle", needle=needle, sixteenths=sixteenths, moved=moved)
+        place = stands(self.state.needles, needle)
+        assert place is not None
+        self._say(f"    {needle} stands at {turns(place.now)}.")
+        if closing and not moved and CLOSE_NEEDLE in self.examined.conclusions.holds:
+            self._say("    That is further in than it stood, and a weaker mixture is on hold: open it again before it runs.")
+        if moved and abs(sixteenths) > 2:
+            self._say("    Come closer in small moves: an eighth, then a sixteenth for the last.")
+        if moved:
+            other = NEEDLES[1 - NEEDLES.index(needle)]
+            self._say(f"    Now check {other} too: on many carburettors the two move each other a little.")
+        return ""
+
+    def show_cautions(self) -> None:
+        conclusions = self.examined.conclusions
+        names = dict.fromkeys([*conclusions.cautions, *sorted(self._told_cautions)])
+        for name in names:
+            self._print(screens.caution(self._knowledge, name, self._width))
+        for name in conclusions.holds:
+            self._print(screens.hold(self._knowledge, conclusions, name, self._width))
+        if not names and not conclusions.holds:
+            self._say("    None yet. Blades, petrol, spark and hot metal are always there.")
+
+    def found(self, rest: str) -> bool:
+        if not rest:
+            self._say("What was it? A cause from 'standing', or your own words.", "ask")
+            rest = self._read(lambda line: line)
+        if not rest:
+            return False
+        cause = self._cause_named(rest)
+        self._say(f"Close the case with: {self._knowledge.causes[cause].name if cause else rest + ' (not in these rules)'}?")
+        if self._choose(["yes", "no, go on"]):
+            return True
+        self._close("found", (cause or rest,))
+        return True
+
+    def write_report(self) -> None:
+        paths = write_reports(self._reports, self._knowledge, self.state, self.examined)
+        self._say(f"Fault report: {' and '.join(str(path) for path in paths)}")
+
+    def leave(self) -> None:
+        raise Left
+
+    def show_help(self) -> None:
+        self._say()
+        self._say("At any prompt:", "head")
+        for command in COMMANDS.values():
+            self._print(
+                screens.paragraph(f"{command.word} {command.takes}".strip() + f": {command.does}", self._width, "    ", rest="        ")
+            )
+        self._print(screens.paragraph("Ctrl-C drops the line. Ctrl-D leaves, with everything kept.", self._width, "    "))

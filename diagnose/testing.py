@@ -1,0 +1,158 @@
+"""For tests of packs and of the walk: reads what a prompt asks, and an owner who hides a fault and answers honestly."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Callable, Mapping
+
+from .case.log import CaseLog
+from .knowledge.model import Knowledge
+from .shell.console import ScriptedConsole
+from .shell.opening import first_words, greet
+from .shell.walk import Walk
+
+DEMO_CLOCK = "2026-05-01T10:00:00+02:00"
+WIDTH = 76
+
+MOST_REPLIES = 1_000
+"""A walk that asks more than this asks without end."""
+
+
+@dataclass(frozen=True, slots=True)
+class Prompt:
+    """What is being asked: `kind` is question, check, retest, repair, words, confirm, proof, needle, undecided or other.
+
+    `name` is the id of the finding, check, retest or cause asked about.
+    """
+
+    kind: str
+    name: str = ""
+    choices: tuple[str, ...] = ()
+
+    @property
+    def key(self) -> str:
+        return f"{self.kind} {self.name}".strip()
+
+
+_HEADS = {
+    "What does it do, in": "words",
+    "Which of these are true": "confirm",
+    "Worth putting right now:": "repair",
+    "Perhaps nothing is wrong:": "repair",
+    "How was it proved?": "proof",
+    "Where does the": "needle",
+    "Nothing left to ask": "undecided",
+}
+_HANDLE = re.compile(r"\[([a-z0-9-]+)\]$")
+
+
+def prompt_of(lines: list[str], knowledge: Knowledge, before: Prompt | None = None) -> Prompt:
+    """Return what the lines said since the last reply ask for. A prompt asked anew is still the one before."""
+    choices = _choices(lines)
+    handle = ""
+    for line in reversed(lines):
+        found = _HANDLE.search(line)
+        handle = found[1] if found else handle
+        if found:
+            for kind, shelf in (
+                ("question", knowledge.findings),
+                ("check", knowledge.checks),
+                ("retest", knowledge.retests),
+            ):
+                if handle in shelf:
+                    return Prompt(kind, handle, choices)
+        for head, kind in _HEADS.items():
+            if line.startswith(head):
+                return Prompt(kind, handle if kind == "repair" else "", choices)
+    if before:
+        return Prompt(before.kind, before.name, choices or before.choices)
+    return Prompt("other", "", choices)
+
+
+def _choices(lines: list[str]) -> tuple[str, ...]:
+    """The numbered choices among the lines, each joined to one line."""
+    found: list[str] = []
+    for line in lines:
+        begins = re.match(r"    [0-9a-z?]  (.*)", line)
+        if begins:
+            found.append(begins[1])
+        elif found and line.startswith("       ") and line.strip():
+            found[-1] += " " + line.strip()
+    return tuple(found)
+
+
+@dataclass
+class Owner:
+    """Someone with a machine: what they say, what they can answer, which faults it has, by cause.
+
+    answers: finding -> answer as it would be typed. What is not here is answered with don't know.
+    """
+
+    words: str
+    answers: Mapping[str, str]
+    faults: frozenset[str]
+    knowledge: Knowledge
+    repaired: set[str] = field(default_factory=set)
+    replies: int = 0
+    _before: Prompt | None = None
+    _repairing: str = ""
+
+    def __call__(self, lines: list[str]) -> str | None:
+        """Return what this owner types after these lines."""
+        self.replies += 1
+        if self.replies > MOST_REPLIES:
+            return None
+        prompt = prompt_of(lines, self.knowledge, self._before)
+        again = self._before is not None and prompt.key == self._before.key and prompt.kind == "repair"
+        self._before = prompt
+        match prompt.kind:
+            case "question":
+                return self.answers.get(prompt.name, "?")
+            case "words":
+                return self.words
+            case "confirm":
+                return self._confirmed(prompt.choices)
+            case "check":
+                finds = self.knowledge.checks[prompt.name].finds
+                return "1" if any(name in self.answers for name in finds) else "2"
+            case "repair":
+                self._repairing = prompt.name
+                normal = self.knowledge.causes[self._repairing].family == "normal"
+                if again and normal:
+                    return "1" if self._repairing in self.faults else "2"
+                return "1"
+            case "retest":
+                self.repaired.add(self._repairing)
+                if self.faults <= self.repaired:
+                    return "1"
+                return "2" if self._repairing in self.faults else "3"
+            case "proof":
+                return ""
+            case "needle":
+                return "?"
+            case "undecided":
+                return "1"
+        return "1"
+
+    def _confirmed(self, choices: tuple[str, ...]) -> str:
+        true = []
+        for place, choice in enumerate(choices, 1):
+            for name, answer in self.answers.items():
+                finding = self.knowledge.findings[name]
+                if answer in finding.answers and choice == f"{finding.ask} {finding.answers[answer].say}":
+                    true.append(str(place))
+        return " ".join(true) or "none"
+
+
+def walk_with(
+    knowledge: Knowledge, replies: Callable[[list[str]], str | None], folder: Path, width: int = WIDTH
+) -> tuple[ScriptedConsole, CaseLog]:
+    """Walk one case with scripted replies in `folder`; return the console with all that was said, and the closed log."""
+    console = ScriptedConsole(replies, width)
+    with CaseLog.create(folder / "cases", clock=lambda: DEMO_CLOCK) as log:
+        greet(console, log.state)
+        typed = first_words(console, log)
+        Walk(knowledge, log, console, folder / "reports", typed).run()
+    return console, log

@@ -1,0 +1,21 @@
+"""What most tests stand on: the small bench pack, worked out by hand, and the base rules that ship."""
+
+from pathlib import Path
+
+import pytest
+
+from diagnose.knowledge.model import Knowledge
+from diagnose.knowledge.packs import base_pack, load
+
+HERE = Path(__file__).parent
+BENCH = HERE / "packs" / "bench"
+
+
+@pytest.fixture(scope="session")
+def bench() -> Knowledge:
+    return load([BENCH])
+
+
+@pytest.fixture(scope="session")
+def base() -> Knowledge:
+    return load([base_pack()])

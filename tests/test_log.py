@@ -1,0 +1,153 @@
+"""The case log loses nothing that was answered: not to a kill, a full disk, a damaged line, or a second walk."""
+
+import json
+import os
+import random
+import resource
+import signal
+import time
+from pathlib import Path
+
+import pytest
+
+from diagnose.case.log import CaseLog, LogInUse, LogTrouble, open_cases, read_log
+from diagnose.case.state import replay
+
+
+def started(folder: Path) -> CaseLog:
+    return CaseLog.create(folder, clock=lambda: "2026-05-01T10:00:00+02:00")
+
+
+def test_every_state_is_recomputed_from_the_events(tmp_path: Path) -> None:
+    with started(tmp_path) as log:
+        log.append("answer", finding="idle", answer="hunts")
+        log.append("answer", finding="idle", answer="steady")
+        log.append("unknown", finding="bolts")
+        assert log.state.answers == {"idle": "steady"}
+        assert log.state.asked_again == {"idle"}
+        assert replay(read_log(log.path).events) == log.state
+
+
+def test_going_back_is_an_event_and_erases_nothing(tmp_path: Path) -> None:
+    with started(tmp_path) as log:
+        first = log.append("answer", finding="idle", answer="hunts")
+        second = log.append("answer", finding="idle", answer="steady")
+        log.append("withdraw", numbers=[second.number])
+        assert log.state.answers == {"idle": "hunts"}
+        log.append("withdraw", numbers=[first.number])
+        assert log.state.answers == {}
+        assert len(log.path.read_text().splitlines()) == 5
+
+
+def test_two_walks_at_once_have_a_log_each(tmp_path: Path) -> None:
+    with started(tmp_path) as one, started(tmp_path) as two:
+        one.append("answer", finding="idle", answer="hunts")
+        two.append("answer", finding="idle", answer="steady")
+        assert one.path != two.path
+        assert (one.state.answers, two.state.answers) == ({"idle": "hunts"}, {"idle": "steady"})
+
+
+def test_a_log_that_is_open_elsewhere_is_left_alone(tmp_path: Path) -> None:
+    with started(tmp_path) as log, pytest.raises(LogInUse, match="open in another walk"):
+        CaseLog.open(log.path)
+
+
+@pytest.mark.parametrize("tail", [b'{"event": "answer", "finding": "x', b'{"event": "answer"}\n', b"\xff\xfe\n", b"\n"])
+def test_a_damaged_last_line_is_said_and_cut_off_and_the_rest_kept(tmp_path: Path, tail: bytes) -> None:
+    with started(tmp_path) as log:
+        log.append("answer", finding="idle", answer="hunts")
+        path = log.path
+    whole = path.read_bytes()
+    path.write_bytes(whole + tail)
+    with CaseLog.open(path) as log:
+        assert "damaged" in log.repaired
+        assert log.state.answers == {"idle": "hunts"}
+        log.append("answer", finding="bolts", answer="tight")
+    assert tail.strip() in path.with_suffix(".damaged").read_bytes()
+    with CaseLog.open(path) as log:
+        assert log.repaired == ""
+        assert log.state.answers == {"idle": "hunts", "bolts": "tight"}
+
+
+def test_a_damaged_line_in_the_middle_is_pointed_out_and_nothing_is_touched(tmp_path: Path) -> None:
+    with started(tmp_path) as log:
+        log.append("answer", finding="idle", answer="hunts")
+        path = log.path
+    lines = path.read_text().splitlines()
+    path.write_text("\n".join([lines[0], "rubbish", lines[1]]) + "\n")
+    before = path.read_bytes()
+    with pytest.raises(LogTrouble, match=r"\.jsonl:2:1: this line of the case log is damaged"):
+        CaseLog.open(path)
+    assert path.read_bytes() == before
+
+
+def test_a_log_of_a_newer_program_is_not_guessed_at(tmp_path: Path) -> None:
+    path = tmp_path / "a.jsonl"
+    path.write_text(json.dumps({"event": "opened", "at": "x", "case": "a", "format": 99}) + "\n")
+    with pytest.raises(LogTrouble, match="newer version"):
+        CaseLog.open(path)
+
+
+def test_a_full_disk_is_said_and_what_was_kept_stays_readable(tmp_path: Path) -> None:
+    """The size of a file is limited, as a full disk would limit it."""
+    child = os.fork()
+    if child == 0:
+        signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+        log = started(tmp_path)
+        log.append("answer", finding="idle", answer="hunts")
+        size = log.path.stat().st_size
+        resource.setrlimit(resource.RLIMIT_FSIZE, (size + 20, size + 20))
+        try:
+            log.append("answer", finding="bolts", answer="tight")
+        except LogTrouble as trouble:
+            os._exit(0 if "cannot be written" in str(trouble) else 3)
+        os._exit(4)
+    assert os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]) == 0
+    (path,) = tmp_path.glob("*.jsonl")
+    recovered = read_log(path)
+    assert recovered.damaged == b""
+    assert replay(recovered.events).answers == {"idle": "hunts"}
+
+
+def test_a_folder_that_cannot_be_made_is_said(tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("")
+    with pytest.raises(LogTrouble, match="name another folder with --data"):
+        CaseLog.create(tmp_path / "file" / "cases")
+
+
+def test_open_cases_are_listed_newest_first_and_closed_ones_are_not(tmp_path: Path) -> None:
+    with started(tmp_path) as one, started(tmp_path) as two, started(tmp_path) as three:
+        three.append("closed", how="undecided", causes=[])
+        for age, log in enumerate((three, two, one)):
+            os.utime(log.path, (1000 - age, 1000 - age))
+        assert [path for path, _ in open_cases(tmp_path)] == [two.path, one.path]
+
+
+def test_killed_at_200_random_points_nothing_answered_is_lost(tmp_path: Path) -> None:
+    """A child answers as fast as it can and says so after each; it is killed without warning, 200 times."""
+    rng = random.Random(11)
+    for round_ in range(200):
+        folder = tmp_path / str(round_)
+        reading, writing = os.pipe()
+        child = os.fork()
+        if child == 0:
+            os.close(reading)
+            log = started(folder)
+            os.write(writing, b"+")
+            for number in range(10_000):
+                log.append("answer", finding=f"f{number}", answer="x" * rng.randrange(200))
+                os.write(writing, b".")  # only now would the next question appear
+            os._exit(0)
+        os.close(writing)
+        os.read(reading, 1)
+        time.sleep(rng.uniform(0, 0.01))
+        os.kill(child, signal.SIGKILL)
+        os.waitpid(child, 0)
+        told = 0
+        while block := os.read(reading, 65536):
+            told += block.count(b".")
+        os.close(reading)
+        (path,) = folder.glob("*.jsonl")
+        with CaseLog.open(path) as log:
+            kept = len(log.state.findings)
+            assert told <= kept <= told + 1

@@ -1,0 +1,124 @@
+"""What comes next: safe order first, then what pays, then the repair; never what cannot be answered."""
+
+import itertools
+import random
+
+import numpy as np
+
+from diagnose.case.state import CaseState, Given, RepairDone
+from diagnose.knowledge.model import Knowledge
+from diagnose.planning.examine import examine
+from diagnose.planning.plan import (
+    Ask,
+    AskAgain,
+    DoCheck,
+    Repair,
+    Undecided,
+    expected_repair_minutes,
+    information_of,
+    next_questions,
+)
+
+
+def after(knowledge: Knowledge, answers: dict[str, str], unknown: tuple[str, ...] = (), **more: object) -> object:
+    findings = {name: Given(answer) for name, answer in answers.items()}
+    state = CaseState(findings=findings, unknown=frozenset(unknown), **more)  # type: ignore[arg-type]
+    return examine(knowledge, state).next
+
+
+def test_what_rules_put_first_is_asked_first_in_their_order(bench: Knowledge) -> None:
+    assert after(bench, {}) == Ask("machine", ("opening",))
+    assert after(bench, {"machine": "helicopter"}) == Ask("starts", ("opening",))
+
+
+def test_an_engine_that_will_not_start_is_not_asked_how_it_idles(bench: Knowledge) -> None:
+    seen = examine(bench, CaseState(findings={"machine": Given("helicopter"), "starts": Given("never")}))
+    asked = {name for name, _ in next_questions(bench, seen.conclusions, seen.standing, seen.progress, most=50)}
+    assert asked.isdisjoint({"idle", "under-load", "head-temperature", "surge-governor-off", "richer-test", "bolts"})
+
+
+def test_a_stand_is_not_asked_about_its_governor(bench: Knowledge) -> None:
+    seen = examine(bench, CaseState(findings={"machine": Given("bench-stand"), "starts": Given("easily")}))
+    asked = {name for name, _ in next_questions(bench, seen.conclusions, seen.standing, seen.progress, most=50)}
+    assert "surge-governor-off" not in asked
+    assert "idle" in asked
+
+
+def test_a_check_at_power_is_not_asked_for_while_it_may_be_lean(bench: Knowledge) -> None:
+    answers = {"machine": "helicopter", "starts": "easily", "under-load": "sags"}
+    seen = examine(bench, CaseState(findings={n: Given(a) for n, a in answers.items()}))
+    asked = {name for name, _ in next_questions(bench, seen.conclusions, seen.standing, seen.progress, most=50)}
+    assert "richer-test" not in asked
+
+
+def test_a_question_that_was_not_known_is_not_asked_again(bench: Knowledge) -> None:
+    answers = {"machine": "helicopter", "starts": "easily"}
+    assert after(bench, answers, unknown=("idle",)) != Ask("idle")
+
+
+def test_clashing_answers_are_asked_again_before_anything_else(bench: Knowledge) -> None:
+    found = after(bench, {"machine": "helicopter", "starts": "never", "idle": "steady"})
+    assert isinstance(found, AskAgain)
+    assert found.rules == ("dead-yet-idles",)
+
+
+def test_a_repair_is_put_forward_once_no_question_pays(bench: Knowledge) -> None:
+    answers = {"machine": "helicopter", "starts": "easily", "idle": "hunts", "under-load": "sags", "bolts": "loose"}
+    unknown = ("head-temperature", "surge-governor-off")
+    found = after(bench, answers, unknown, asked_again=frozenset({"idle"}))
+    assert isinstance(found, Repair)
+    assert found.cause == "bolts-loose"
+
+
+def test_after_a_failed_repair_the_next_cause_comes_up(bench: Knowledge) -> None:
+    answers = {"machine": "helicopter", "starts": "easily", "idle": "hunts", "under-load": "sags", "bolts": "loose"}
+    repairs = (RepairDone("bolts-loose", "same", ""),)
+    found = after(bench, answers, ("head-temperature", "surge-governor-off"), repairs=repairs)
+    assert not (isinstance(found, Repair) and found.cause == "bolts-loose")
+
+
+def test_a_fix_that_closes_a_needle_waits_for_its_hold_and_what_may_lift_it_is_asked(bench: Knowledge) -> None:
+    """It burbles, so rich leads; but one sign is no proof, so the head is asked about before any needle goes in."""
+    answers = {"machine": "helicopter", "starts": "easily", "idle": "steady", "under-load": "burbles"}
+    found = after(bench, answers, ("bolts", "surge-governor-off", "richer-test"))
+    assert isinstance(found, Ask)
+    assert found.finding == "head-temperature"
+
+
+def test_silence_claims_nothing(bench: Knowledge) -> None:
+    """With every answer unknown no cause is put forward on how common it is alone."""
+    unknown = tuple(map(str, bench.findings))
+    assert after(bench, {}, unknown) == Undecided(())
+
+
+def test_a_check_lists_the_findings_it_answers(bench: Knowledge) -> None:
+    answers = {"machine": "helicopter", "starts": "easily", "idle": "hunts"}
+    seen = [after(bench, answers, unknown) for unknown in ((), ("under-load", "head-temperature", "surge-governor-off"))]
+    checks = [found for found in seen if isinstance(found, DoCheck)]
+    assert all(check.finds == bench.checks[check.check].finds for check in checks)
+
+
+def test_repair_minutes_agree_with_the_closed_form_and_with_every_order_tried() -> None:
+    """Closed form: sum p c + sum over pairs min(p_i c_j, p_j c_i); and no order of repairs is cheaper (brute force)."""
+    rng = random.Random(5)
+    for _ in range(30):
+        chances = np.array([rng.random() for _ in range(5)])
+        chances /= chances.sum()
+        minutes = np.array([rng.uniform(1, 60) for _ in range(5)])
+        closed = sum(chances * minutes) + sum(
+            min(chances[i] * minutes[j], chances[j] * minutes[i]) for i, j in itertools.combinations(range(5), 2)
+        )
+        cheapest = min(
+            sum(chances[list(order)] * np.cumsum(minutes[list(order)])) for order in itertools.permutations(range(5))
+        )
+        found = float(expected_repair_minutes(chances, minutes))
+        assert np.isclose(found, closed, rtol=1e-12)
+        assert np.isclose(found, cheapest, rtol=1e-12)
+
+
+def test_information_is_nothing_for_an_answer_that_does_not_depend_on_the_cause() -> None:
+    chances = np.array([0.5, 0.3, 0.2])
+    useless = np.array([[0.7], [0.3]]) * chances
+    telling = np.array([[1.0, 0.0, 0.0], [0.0, 1.0, 1.0]]) * chances
+    assert np.isclose(information_of(useless), 0.0, atol=1e-15)
+    assert np.isclose(information_of(telling), -(0.5 * np.log(0.5) * 2), rtol=1e-12)

@@ -1,0 +1,191 @@
+"""The walk asks, shows and records; every command works at every prompt; nothing typed breaks it."""
+
+from pathlib import Path
+
+import pytest
+
+from diagnose.case.log import CaseLog
+from diagnose.case.state import CaseState
+from diagnose.knowledge.model import Knowledge
+from diagnose.shell.commands import COMMANDS
+from diagnose.shell.console import Dropped, Left, ScriptedConsole
+from diagnose.shell.opening import choose_case, first_words, greet
+from diagnose.shell.walk import Walk
+from diagnose.testing import Owner, walk_with
+
+
+def walked(knowledge: Knowledge, folder: Path, *replies: str, width: int = 76) -> tuple[str, CaseState]:
+    console, log = walk_with(knowledge, ScriptedReplies(replies), folder, width)
+    return "\n".join(console.lines), log.state
+
+
+class ScriptedReplies:
+    """Types the given lines and then leaves."""
+
+    def __init__(self, replies: tuple[str, ...]) -> None:
+        self._waiting = list(replies)
+
+    def __call__(self, lines: list[str]) -> str | None:
+        return self._waiting.pop(0) if self._waiting else None
+
+
+LOOSE = {
+    "machine": "helicopter", "starts": "easily", "idle": "hunts", "under-load": "sags", "bolts": "loose",
+    "head-temperature": "212 F",
+}  # fmt: skip
+
+
+def test_a_walk_ends_with_the_cause_the_fix_the_proof_and_a_report(bench: Knowledge, tmp_path: Path) -> None:
+    owner = Owner("surges at idle", LOOSE, frozenset({"bolts-loose"}), bench)
+    console, log = walk_with(bench, owner, tmp_path)
+    closing = log.state.closing
+    assert closing is not None
+    assert (closing.how, closing.causes) == ("found", ("bolts-loose",))
+    assert log.state.repairs[-1].proof
+    assert "Closed: Carburettor bolts loose." in console.lines
+    assert {path.suffix for path in (tmp_path / "reports").iterdir()} == {".md", ".html"}
+
+
+def test_the_owners_words_become_findings_once_confirmed(bench: Knowledge, tmp_path: Path) -> None:
+    text, state = walked(bench, tmp_path, "it surges at idel and sags under load", "1", "1 2")
+    assert "Which of these are true of it?" in text
+    assert state.answers == {"machine": "helicopter", "idle": "hunts", "under-load": "sags"}
+    assert state.words == ("it surges at idel and sags under load",)
+
+
+@pytest.mark.parametrize(
+    ("typed", "answer"),
+    [("2", "hunts"), ("hunts", "hunts"), ("hu", "hunts"), ("wanders", "hunts"), ("it holds steady", "steady"), ("STEADY", "steady")],
+)
+def test_an_answer_is_typed_by_number_letters_or_words(bench: Knowledge, tmp_path: Path, typed: str, answer: str) -> None:
+    _, state = walked(bench, tmp_path, "", "1", "1", typed)
+    assert state.answers["idle"] == answer
+
+
+@pytest.mark.parametrize("typed", ["?", "dk", "don't know", "no idea"])
+def test_dont_know_is_always_an_answer(bench: Knowledge, tmp_path: Path, typed: str) -> None:
+    _, state = walked(bench, tmp_path, "", "1", "1", typed)
+    assert "idle" in state.unknown
+
+
+@pytest.mark.parametrize("typed", ["9", "xyzzy", "", "0", "-1", "\x1b[31m", "1e400", "hunts steady"])
+def test_what_is_no_answer_gets_one_line_and_the_question_stays(bench: Knowledge, tmp_path: Path, typed: str) -> None:
+    text, state = walked(bench, tmp_path, "", "1", "1", typed, "2")
+    assert state.answers["idle"] == "hunts"
+    assert "\x1b" not in text
+
+
+def test_a_number_takes_a_unit_and_is_kept_as_given(bench: Knowledge, tmp_path: Path) -> None:
+    _, state = walked(bench, tmp_path, "", "1", "1", "?", "?", "?", "?", "437 F")
+    readings = {name: given.reading for name, given in state.findings.items() if given.reading}
+    assert readings in ({}, {"head-temperature": "437 F"})
+
+
+def test_back_takes_answers_back_one_or_several(bench: Knowledge, tmp_path: Path) -> None:
+    _, one = walked(bench, tmp_path / "a", "", "1", "1", "2", "back")
+    assert set(one.answers) == {"machine", "starts"}
+    _, three = walked(bench, tmp_path / "b", "", "1", "1", "2", "back 3")
+    assert three.answers == {}
+
+
+def test_an_earlier_answer_can_be_changed(bench: Knowledge, tmp_path: Path) -> None:
+    text, state = walked(bench, tmp_path, "", "1", "1", "2", "change", "change idle", "1")
+    assert "idle: it wanders up and down" in text
+    assert state.answers["idle"] == "steady"
+
+
+def test_why_standing_how_cautions_note_and_help_answer_without_losing_the_question(bench: Knowledge, tmp_path: Path) -> None:
+    text, state = walked(
+        bench, tmp_path, "", "1", "1", "why", "standing", "how 1", "how", "cautions", "note the tail is new", "help", "2"
+    )
+    assert state.answers["idle"] == "hunts"
+    assert [note for _, note in state.notes] == ["the tail is new"]
+    for said in ("A hunting idle points at air", "As it stands:", "Each line multiplies its odds", "DANGER: Blades kill.", "At any prompt:"):
+        assert said in text
+
+
+@pytest.mark.parametrize("word", sorted(COMMANDS))
+def test_every_command_works_at_the_very_first_prompt(bench: Knowledge, tmp_path: Path, word: str) -> None:
+    text, _ = walked(bench, tmp_path, word, "")
+    assert "Traceback" not in text
+
+
+def test_a_caution_is_shown_before_the_question_that_needs_it(bench: Knowledge, tmp_path: Path) -> None:
+    text, _ = walked(bench, tmp_path, "", "1", "1")
+    assert text.index("DANGER: Blades kill.") < text.index("How does it idle? [idle]")
+
+
+def test_leaving_keeps_everything_and_the_next_start_goes_on(bench: Knowledge, tmp_path: Path) -> None:
+    text, _ = walked(bench, tmp_path, "surges at idle", "1", "1", "leave")
+    assert "Kept: " in text
+    console = ScriptedConsole(["1", "1"])
+    with choose_case(console, tmp_path / "cases", new=False) as log:
+        greet(console, log.state)
+        Walk(bench, log, console, tmp_path / "reports", first_words(console, log)).run()
+        assert log.state.answers == {"machine": "helicopter", "idle": "hunts", "starts": "easily"}
+    assert "The owner said: surges at idle" in console.lines
+
+
+def test_ctrl_c_drops_the_line_and_never_ends_the_walk(bench: Knowledge, tmp_path: Path) -> None:
+    class Interrupting(ScriptedConsole):
+        drops = 2
+
+        def read(self, prompt: str, words: object = ()) -> str:
+            if self.drops and len(self.lines) > 12:
+                self.drops -= 1
+                raise Dropped
+            return super().read(prompt)
+
+    console = Interrupting(["", "1", "1"])
+    with CaseLog.create(tmp_path) as log:
+        greet(console, log.state)
+        Walk(bench, log, console, tmp_path, first_words(console, log)).run()
+        assert log.state.answers == {"machine": "helicopter", "starts": "easily"}
+    assert any(line.startswith("Line dropped.") and "leaves" in line for line in console.lines)
+
+
+def test_the_ledger_keeps_counts_and_moves_and_asks_for_the_other_needle(bench: Knowledge, tmp_path: Path) -> None:
+    text, state = walked(bench, tmp_path, "", "1", "needle H 1 1/4", "needle H +1/8", "needle")
+    assert [(e.needle, e.sixteenths, e.moved) for e in state.needles] == [("H", 20, False), ("H", 2, True)]
+    assert "Now check L too" in text
+    assert "H: 1 3/8 turns; 1/8 turn further out than its baseline of 1 1/4 turns" in text
+
+
+def test_no_needle_is_closed_while_the_hold_stands(bench: Knowledge, tmp_path: Path) -> None:
+    text, state = walked(bench, tmp_path, "", "1", "needle H 1 1/4", "needle H -1/8")
+    assert len(state.needles) == 1
+    assert "refused: that move would weaken the mixture while the hold stands" in text
+
+
+def test_no_needle_is_closed_past_seated_even_without_a_hold(bench: Knowledge, tmp_path: Path) -> None:
+    rich = ("burbles all the time", "1", "1", "1", "1", "75 C")
+    text, state = walked(bench, tmp_path, *rich, "needle H 1/16", "needle H -1/8")
+    assert "close-needle" not in text
+    assert len(state.needles) <= 1
+
+
+def test_a_repair_that_did_not_help_goes_on_with_what_was_learnt(bench: Knowledge, tmp_path: Path) -> None:
+    owner = Owner("sags under load", {**LOOSE, "bolts": "tight", "richer-test": "better"}, frozenset({"h-too-lean"}), bench)
+    _, log = walk_with(bench, owner, tmp_path)
+    assert log.state.closing is not None
+
+
+def test_a_fault_not_in_the_rules_can_be_named_and_closes_the_case(bench: Knowledge, tmp_path: Path) -> None:
+    text, state = walked(bench, tmp_path, "", "1", "found a mouse in the muffler", "1")
+    assert state.closing is not None
+    assert state.closing.causes == ("a mouse in the muffler",)
+    assert "not in these rules" in text
+
+
+@pytest.mark.parametrize("width", [24, 40, 76])
+def test_no_line_is_wider_than_the_screen(bench: Knowledge, tmp_path: Path, width: int) -> None:
+    owner = Owner("surges at idle", LOOSE, frozenset({"bolts-loose"}), bench)
+    console, _ = walk_with(bench, owner, tmp_path, width)
+    long = [line for line in console.lines if len(line) > width and not line.startswith("> ") and "/" not in line]
+    assert long == []
+
+
+def test_end_of_input_leaves_like_ctrl_d(bench: Knowledge, tmp_path: Path) -> None:
+    console = ScriptedConsole([])
+    with CaseLog.create(tmp_path) as log, pytest.raises(Left):
+        first_words(console, log)
