@@ -41,7 +41,7 @@ def test_prior_and_weights_add_up_exactly_to_the_odds_shown(base: Knowledge) -> 
         answers = some_answers(base, rng, 12)
         standing = rank(base, reason(base, answers))
         for ranked in standing.causes:
-            total = ranked.prior_decibels + sum(weight.decibels for weight in ranked.weights)
+            total = ranked.prior_decibels + sum(weight.decibels for weight in standing.trail(ranked.cause))
             assert math.isclose(total, 10 * math.log10(ranked.alone / standing.other), abs_tol=1e-9)
 
 
@@ -82,7 +82,7 @@ def test_two_faults_are_seen_where_one_does_not_explain_what_was_found(bench: Kn
 def test_related_answers_count_less_together(bench: Knowledge) -> None:
     """Sagging and running hot are akin: the weaker of the two counts half."""
     standing = rank(bench, reason(bench, {"richer-test": "better", "head-temperature": "hot", "under-load": "sags"}))
-    trail = {weight.of: weight for weight in standing.of("h-too-lean").weights}  # type: ignore[union-attr]
+    trail = {weight.of: weight for weight in standing.trail("h-too-lean")}
     kin = trail[("under-load", "head-temperature")]
     assert 0 < kin.decibels < kin.undamped
 
@@ -90,7 +90,7 @@ def test_related_answers_count_less_together(bench: Knowledge) -> None:
 def test_a_condition_and_the_answers_it_rests_on_count_once(bench: Knowledge) -> None:
     """Lean under load is concluded from the sag alone; it may not be added to it."""
     standing = rank(bench, reason(bench, {"under-load": "sags"}))
-    trail = {weight.of: weight.decibels for weight in standing.of("h-too-lean").weights}  # type: ignore[union-attr]
+    trail = {weight.of: weight.decibels for weight in standing.trail("h-too-lean")}
     assert sorted(value != 0 for value in trail.values()) == [False, True]
 
 

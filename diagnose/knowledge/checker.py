@@ -21,6 +21,7 @@ from .model import (
     Means,
     Rule,
     Skips,
+    Sooner,
     Step,
     Warns,
     leaves,
@@ -139,7 +140,7 @@ def _rules(knowledge: Knowledge) -> Iterator[Problem]:
 
 
 def _premises(knowledge: Knowledge, rule: Rule) -> Iterator[Problem]:
-    silence_counts = isinstance(rule.outcome, (Warns, Holds, Skips, First))
+    silence_counts = isinstance(rule.outcome, (Warns, Holds, Skips, First, Sooner))
     for leaf in leaves(rule.when):
         match leaf:
             case Answered(finding, answers):
@@ -155,7 +156,7 @@ def _premises(knowledge: Knowledge, rule: Rule) -> Iterator[Problem]:
                     yield Problem(
                         condition.place,
                         f"rule '{rule.id}': is_not: may stand only where silence errs to the safe side"
-                        " (caution, hold, skip, first)",
+                        " (caution, hold, skip, first, sooner)",
                     )
 
 
@@ -169,7 +170,7 @@ def _outcome(knowledge: Knowledge, rule: Rule) -> Iterator[Problem]:
             yield from _unknown(cautions, knowledge.cautions, "caution")
         case Holds(holds, _):
             yield from _unknown(holds, knowledge.holds, "hold")
-        case Skips(ids) | First(ids):
+        case Skips(ids) | First(ids) | Sooner(ids):
             yield from _unknown(ids, {**knowledge.findings, **knowledge.checks}, "finding or check")
 
 

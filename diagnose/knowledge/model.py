@@ -292,7 +292,14 @@ class First:
     ids: tuple[Text, ...]
 
 
-Outcome = Means | Lacks | Clash | Warns | Holds | Skips | First
+@dataclass(frozen=True, slots=True)
+class Sooner:
+    """These findings or checks are asked sooner than what they tell a minute would say; they must still pay."""
+
+    ids: tuple[Text, ...]
+
+
+Outcome = Means | Lacks | Clash | Warns | Holds | Skips | First | Sooner
 
 
 @dataclass(frozen=True, slots=True)

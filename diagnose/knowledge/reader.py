@@ -38,6 +38,7 @@ from .model import (
     Retest,
     Rule,
     Skips,
+    Sooner,
     Step,
     Tell,
     Term,
@@ -390,7 +391,7 @@ def _hold(it: Fields) -> Hold:
     return Hold(it.id("hold"), it.text("name"), it.text("says"), it.table.place)
 
 
-OUTCOMES = ("means", "lacks", "clash", "caution", "hold", "skip", "first")
+OUTCOMES = ("means", "lacks", "clash", "caution", "hold", "skip", "first", "sooner")
 
 
 def _rule(it: Fields) -> Rule | None:
@@ -422,8 +423,10 @@ def _outcome(it: Fields) -> Outcome | None:
             return Holds(it.ids("hold"), it.text("until"))
         case "skip":
             return Skips(it.ids("skip"))
-        case _:
+        case "first":
             return First(it.ids("first"))
+        case _:
+            return Sooner(it.ids("sooner"))
 
 
 def _term(it: Fields, node: Node, depth: int) -> Term | None:

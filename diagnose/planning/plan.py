@@ -19,8 +19,19 @@ from ..reasoning.rank import RankedCause, Repairs, Standing
 from ..reasoning.reason import Conclusions
 from ..reasoning.tables import Floats, tables_of
 
-CALL_FOR_HELP = 90.0
-"""Minutes charged when the fault is something not in these rules."""
+CALL_FOR_HELP = 120.0
+"""Minutes charged for taking it home or to the workshop: what ends every fault, known to these rules or not.
+
+Nobody works through a hundred repairs at the pits. Without this end the long tail of unlikely causes would make
+every question look worth its while.
+"""
+
+ASKING = 1.0
+"""Minutes of patience that every question costs besides its own: reading it, asking the owner, typing. Without it a
+walk asks fifty quick questions, because each still saves more than its few seconds."""
+
+SOONER = 2.0
+"""What a rule that puts a question sooner multiplies its information by. It changes the order, never the stop."""
 
 USUALLY_UNSURE = "rarely"
 """How often an owner cannot answer, where a finding does not say."""
@@ -118,9 +129,9 @@ def _prospects_of(knowledge: Knowledge) -> _Prospects:
         stacked[place, :width, :-1] = tables.likelihood[name].T
         stacked[place, :width, -1] = tables.general[name]
     retest = min((retest.minutes for retest in knowledge.retests.values()), default=0.0)
-    minutes = [cause.fix.minutes + retest for cause in knowledge.causes.values()]
+    minutes = np.array([cause.fix.minutes + retest for cause in knowledge.causes.values()])
     unsure = [FREQUENCY[f.unsure or USUALLY_UNSURE] for f in knowledge.findings.values()]
-    return _Prospects(names, stacked, np.array(unsure), np.array([*minutes, CALL_FOR_HELP]))
+    return _Prospects(names, stacked, np.array(unsure), minutes)
 
 
 def plan(knowledge: Knowledge, conclusions: Conclusions, standing: Standing, progress: Progress) -> Next:
@@ -136,7 +147,7 @@ def plan(knowledge: Knowledge, conclusions: Conclusions, standing: Standing, pro
     worthwhile = [choice for choice in telling if choice[1].saves > choice[1].minutes]
     if worthwhile:
         finding, worth = worthwhile[0]
-        return _ask(knowledge, finding, open_findings, (), worth)
+        return _ask(knowledge, finding, open_findings, _sooner(conclusions, finding), worth)
     repair, held = _repairs(knowledge, conclusions, standing, progress)
     if held and (repair is None or standing_of(standing, held[0]) > repair.probability):
         lifting = lifts(knowledge, conclusions, _under(knowledge.causes[held[0]].fix))
@@ -268,13 +279,14 @@ def _telling(
     place = {name: row for row, name in enumerate(prospects.findings)}
     rows = np.array([place[finding.id] for finding in open_findings])
     likelihood = _after_kin(knowledge, conclusions, open_findings, prospects.likelihood[rows])
-    chances = np.append(standing.cures, standing.other)
-    joint = likelihood * chances
-    cost = np.array([minutes_of(knowledge, finding) for finding in open_findings])
+    joint = likelihood * np.append(standing.cures, standing.other)
+    cost = np.array([minutes_of(knowledge, finding) for finding in open_findings]) + ASKING
     answered = 1.0 - prospects.unsure[rows]
-    after = expected_repair_minutes(joint, prospects.repair_minutes).sum(axis=1)
-    saves = (expected_repair_minutes(chances, prospects.repair_minutes) - after) * answered
+    after = expected_repair_minutes(joint[..., :-1], joint[..., -1], prospects.repair_minutes).sum(axis=1)
+    before = expected_repair_minutes(standing.cures, standing.other, prospects.repair_minutes)
+    saves = (before - after) * answered
     information = information_of(joint) * answered / cost
+    information *= np.array([SOONER if _sooner(conclusions, finding) else 1.0 for finding in open_findings])
     return [
         (
             open_findings[row],
@@ -283,6 +295,11 @@ def _telling(
         for row in map(int, np.argsort(-information, kind="stable"))
         if information[row] > 1e-6
     ]
+
+
+def _sooner(conclusions: Conclusions, finding: Finding) -> tuple[str, ...]:
+    """The rules that put this question, or the check that answers it, sooner."""
+    return conclusions.sooner.get(finding.id, ()) or conclusions.sooner.get(finding.check or "", ())
 
 
 def _after_kin(
@@ -305,15 +322,23 @@ def _after_kin(
     return damped
 
 
-def expected_repair_minutes(chances: Floats, minutes: Floats) -> Floats:
-    """Return the expected minutes of repairing in order of chance over minutes, along the last axis.
+def expected_repair_minutes(chances: Floats, other: Floats | float, minutes: Floats) -> Floats:
+    """Return the expected minutes of repairing in order of chance over minutes and calling for help in time.
 
-    Homogeneous in `chances`: with joint probabilities the sum over answers needs no normalisation.
-    The order is optimal for one fault and independent repairs (Kadane and Simon 1977, as cited in arXiv 1203.3502).
+    chances: (..., causes) joint chance that each repair cures; other: (...) chance that none does; minutes: (causes,).
+    Homogeneous in the chances: with joint probabilities the sum over answers needs no normalisation. For one fault and
+    independent repairs the order is optimal (Kadane and Simon 1977), and help keeps it so (Lin, "Scheduling results
+    applicable to decision-theoretic troubleshooting"), both as cited in the project's research notes.
     """
     order = np.argsort(-chances / minutes, axis=-1, kind="stable")
-    sorted_chances = np.take_along_axis(chances, order, axis=-1)
-    return (sorted_chances * np.cumsum(minutes[order], axis=-1)).sum(axis=-1)
+    tried = np.take_along_axis(chances, order, axis=-1)
+    spent = np.cumsum(minutes[order], axis=-1)
+    solved = np.cumsum(tried * spent, axis=-1)
+    left = (chances.sum(axis=-1) + other)[..., None]
+    left_after = left - np.cumsum(tried, axis=-1)
+    helped_after = solved + left_after * (spent + CALL_FOR_HELP)
+    helped_at_once = left[..., 0] * CALL_FOR_HELP
+    return np.minimum(helped_after.min(axis=-1), helped_at_once)
 
 
 def information_of(joint: Floats) -> Floats:
@@ -361,4 +386,4 @@ def _repairs(
 
 def spoken_for(ranked: RankedCause) -> bool:
     """True if the answers speak for this cause: none is put forward on how common it is alone."""
-    return sum(weight.decibels for weight in ranked.weights) >= SPOKEN_FOR
+    return ranked.told_decibels >= SPOKEN_FOR

@@ -12,8 +12,10 @@ import collections.abc
 import logging
 import threading
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any as Whatever
 from typing import Callable, Mapping
+from zlib import crc32
 
 from ..knowledge.model import (
     KNOWN,
@@ -30,6 +32,7 @@ from ..knowledge.model import (
     Means,
     Rule,
     Skips,
+    Sooner,
     Term,
     Warns,
 )
@@ -44,6 +47,7 @@ try:
     import experta
     from experta.conditionalelement import ConditionalElement
     from experta.matchers import ReteMatcher
+    from experta.matchers.rete.nodes import ConflictSetNode
     from experta.strategies import DepthStrategy
 finally:
     if _patched:
@@ -53,7 +57,7 @@ logging.getLogger("experta").addHandler(logging.NullHandler())
 logging.getLogger("experta").propagate = False
 
 SALIENCE: Mapping[type, int] = {
-    Means: 40, Lacks: 40, Clash: 40, Warns: 20, Holds: 20, Skips: 10, First: 10,
+    Means: 40, Lacks: 40, Clash: 40, Warns: 20, Holds: 20, Skips: 10, First: 10, Sooner: 10,
 }  # fmt: skip
 EVIDENCE_SALIENCE = 30
 
@@ -61,8 +65,11 @@ MOST_FIRINGS = 100_000
 """No pack fires this often; past it something fires itself for ever."""
 
 
+DRAWERS = 16
+
+
 class AnswerFact(experta.Fact):
-    """A question was answered: `finding`, `answer`."""
+    """A question was answered: `finding`, `answer`, and the `drawer` the finding is kept in."""
 
 
 class ConditionFact(experta.Fact):
@@ -86,8 +93,34 @@ class _NamedDepthStrategy(DepthStrategy):
         return activation.rule.salience, facts, activation.rule.__name__
 
 
+class _MarkedNode(ConflictSetNode):
+    """The end of a rule in the network. It puts itself on the matcher's list when a change reaches it."""
+
+    touched: list
+
+    def _activate(self, token: Whatever) -> None:
+        super()._activate(token)
+        self.touched.append(self)
+
+
 class _TouchedNodesMatcher(ReteMatcher):
-    """Collects activations only from the rules that a change has touched; experta asks every rule after every firing."""
+    """Asks only the rules that a change has reached, and resets every node once.
+
+    experta asks every rule after every firing, and resets a node as often as paths lead to it.
+    """
+
+    def build_network(self) -> None:
+        super().build_network()
+        self._touched: list[_MarkedNode] = []
+        self._nodes = _all_nodes(self.root_node)
+        for node in self._nodes:
+            if isinstance(node, ConflictSetNode):
+                node.__class__ = _MarkedNode
+                node.touched = self._touched
+
+    def reset(self) -> None:
+        for node in self._nodes:
+            node._reset()
 
     def changes(self, adding: Whatever = None, deleting: Whatever = None) -> tuple[list, list]:
         for fact in deleting or ():
@@ -96,12 +129,23 @@ class _TouchedNodesMatcher(ReteMatcher):
             self.root_node.add(fact)
         added: list = []
         removed: list = []
-        for node in self._get_conflict_set_nodes():
-            if node.added or node.removed:
-                node_added, node_removed = node.get_activations()
-                added.extend(node_added)
-                removed.extend(node_removed)
+        for node in self._touched:
+            node_added, node_removed = node.get_activations()
+            added.extend(node_added)
+            removed.extend(node_removed)
+        self._touched.clear()
         return added, removed
+
+
+def _all_nodes(root: Whatever) -> list:
+    nodes = {id(root): root}
+    waiting = [root]
+    while waiting:
+        for child in waiting.pop().children:
+            if id(child.node) not in nodes:
+                nodes[id(child.node)] = child.node
+                waiting.append(child.node)
+    return list(nodes.values())
 
 
 class Chainer:
@@ -124,7 +168,7 @@ class Chainer:
         with self._lock:
             self._record.clear()
             self._engine.reset()
-            facts = [AnswerFact(finding=str(name), answer=str(answer)) for name, answer in sorted(answers.items())]
+            facts = [_answer_fact(name, str(answer)) for name, answer in sorted(answers.items())]
             if facts:
                 self._engine.declare(*facts)
             self._engine.run(MOST_FIRINGS)
@@ -139,7 +183,7 @@ def _evidence_rules(knowledge: Knowledge, record: list[Fired]) -> Mapping[str, W
     rules = {}
     for name in shown & knowledge.findings.keys():
         for answer in knowledge.findings[name].answers:
-            pattern = AnswerFact(finding=str(name), answer=str(answer))
+            pattern = _answer_fact(name, str(answer))
             fired = Fired(of=str(name), answer=str(answer))
             rules[f"evidence_{name}_{answer}"] = _rule(pattern, EVIDENCE_SALIENCE, _recorder(record, fired))
     for name in shown & knowledge.conditions.keys():
@@ -186,16 +230,30 @@ def _concluder(record: list[Fired], rule: Rule) -> Callable:
     return action
 
 
+def _drawer(finding: str) -> int:
+    """A fact is tried against every drawer and then only against the findings in its own, not against all findings."""
+    return crc32(finding.encode()) % DRAWERS
+
+
+def _answer_fact(finding: str, answer: Whatever) -> AnswerFact:
+    return AnswerFact(drawer=_drawer(finding), finding=str(finding), answer=answer)
+
+
+@lru_cache(maxsize=None)
+def _one_of(answers: frozenset[str]) -> Callable[[str], bool]:
+    """Alternatives as one test: experta would multiply `L | L` out into a rule for every combination."""
+    return answers.__contains__
+
+
 def _pattern(term: Term) -> ConditionalElement:
     """A term as experta's left-hand side. Every pattern names one fact exactly, so nothing multiplies out."""
     match term:
         case Answered(finding, answers):
             if answers == (KNOWN,):
-                return AnswerFact(finding=str(finding))
-            literal = experta.L(str(answers[0]))
-            for answer in answers[1:]:
-                literal = literal | experta.L(str(answer))
-            return AnswerFact(finding=str(finding), answer=literal)
+                return AnswerFact(drawer=_drawer(finding), finding=str(finding))
+            if len(answers) == 1:
+                return _answer_fact(finding, str(answers[0]))
+            return _answer_fact(finding, experta.P(_one_of(frozenset(map(str, answers)))))
         case Is(condition):
             return ConditionFact(condition=str(condition))
         case IsNot(condition):

@@ -74,7 +74,7 @@ def turns_of_mind(
     if not standing.causes:
         return ()
     leader = standing.causes[0]
-    telling = [name for weight in leader.weights if weight.decibels > 0 for name in weight.of if name in answers]
+    telling = [name for weight in standing.trail(leader.cause) if weight.decibels > 0 for name in weight.of if name in answers]
     turns: list[Turn] = []
     for finding in dict.fromkeys(telling):
         for answer in knowledge.findings[finding].answers:

@@ -58,13 +58,17 @@ class Weight:
 
 @dataclass(frozen=True, slots=True)
 class RankedCause:
-    """A cause with its probability of being present, and of being the only fault; the trail behind it in decibels."""
+    """A cause with its probability of being present, and of being the only fault.
+
+    In decibels against some other fault: how common it is (`prior_decibels`), and all that the answers say of it
+    (`told_decibels`); Standing.trail() has the parts of the latter.
+    """
 
     cause: str
     probability: float
     alone: float
     prior_decibels: float
-    weights: tuple[Weight, ...]
+    told_decibels: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,6 +77,16 @@ class RankedPair:
 
     causes: tuple[str, str]
     probability: float
+
+
+@dataclass(frozen=True, eq=False)
+class _Observed:
+    """The observations as columns: log-ratios against some other fault, and how columns are kin."""
+
+    names: tuple[str, ...]
+    ratios: Floats
+    parts: tuple[tuple[int, Floats], ...]
+    kin: tuple[tuple[str, tuple[int, ...]], ...]
 
 
 @dataclass(frozen=True, eq=False)
@@ -86,20 +100,26 @@ class Standing:
     pairs: tuple[RankedPair, ...]
     other: float
     cures: Floats
+    _tables: Tables
+    _observed: _Observed
+    _weights: Floats
+
+    def trail(self, cause: str) -> tuple[Weight, ...]:
+        """Return what moved a cause, the largest first; kin are one entry. They add up to its `told_decibels`."""
+        row = self._tables.causes.index(cause)
+        groups = (
+            Weight(
+                tuple(self._observed.names[column] for column in group),
+                float(self._weights[row, list(group)].sum() * DECIBELS),
+                float(self._observed.ratios[row, list(group)].sum() * DECIBELS),
+            )
+            for group in _groups(self._observed)
+        )
+        return tuple(sorted((w for w in groups if w.decibels or w.undamped), key=lambda w: (-abs(w.decibels), w.of)))
 
     def of(self, cause: str) -> RankedCause | None:
         """Return the entry of one cause, or None when the machine cannot have it."""
         return next((ranked for ranked in self.causes if ranked.cause == cause), None)
-
-
-@dataclass(frozen=True, eq=False)
-class _Observed:
-    """The observations as columns: log-ratios against some other fault, and how columns are kin."""
-
-    names: tuple[str, ...]
-    ratios: Floats
-    parts: tuple[tuple[int, Floats], ...]
-    kin: tuple[tuple[str, tuple[int, ...]], ...]
 
 
 def rank(
@@ -140,10 +160,13 @@ def rank(
     np.add.at(present, first, both)
     np.add.at(present, second, both)
     return Standing(
-        causes=_ranked(tables, prior, observed, weights, alone, present),
+        causes=_ranked(tables, prior, weights, alone, present),
         pairs=_ranked_pairs(tables, first, second, both),
         other=left,
         cures=_cures(tables, repairs, first, second, alone, both),
+        _tables=tables,
+        _observed=observed,
+        _weights=weights,
     )
 
 
@@ -258,29 +281,20 @@ def _damped(group: Floats, are: str) -> Floats:
     return group * (places == 0) if are == "same" else group * 0.5**places
 
 
-def _ranked(
-    tables: Tables, prior: Floats, observed: _Observed, weights: Floats, alone: Floats, present: Floats
-) -> tuple[RankedCause, ...]:
+def _ranked(tables: Tables, prior: Floats, weights: Floats, alone: Floats, present: Floats) -> tuple[RankedCause, ...]:
     other = OTHER / (1 - TWO_FAULTS - OTHER)
-    grouped = _groups(observed)
+    told = weights.sum(axis=1) * DECIBELS
     order = sorted((i for i in range(len(prior)) if prior[i] > 0), key=lambda i: (-present[i], tables.causes[i]))
-    ranked = []
-    for i in order:
-        trail = (
-            Weight(
-                tuple(observed.names[c] for c in group),
-                float(weights[i, list(group)].sum() * DECIBELS),
-                float(observed.ratios[i, list(group)].sum() * DECIBELS),
-            )
-            for group in grouped
+    return tuple(
+        RankedCause(
+            tables.causes[i],
+            float(present[i]),
+            float(alone[i]),
+            DECIBELS * math.log(prior[i] / other),
+            float(told[i]),
         )
-        moved = tuple(w for w in sorted(trail, key=lambda w: (-abs(w.decibels), w.of)) if w.decibels or w.undamped)
-        ranked.append(
-            RankedCause(
-                tables.causes[i], float(present[i]), float(alone[i]), DECIBELS * math.log(prior[i] / other), moved
-            )
-        )
-    return tuple(ranked)
+        for i in order
+    )
 
 
 def _groups(observed: _Observed) -> tuple[tuple[int, ...], ...]:

@@ -18,6 +18,7 @@ from ..knowledge.model import (
     Lacks,
     Means,
     Skips,
+    Sooner,
     Warns,
     leaves,
 )
@@ -56,6 +57,7 @@ class Conclusions:
     holds: Mapping[str, tuple[str, ...]]
     skips: Mapping[str, tuple[str, ...]]
     first: Mapping[str, tuple[str, ...]]
+    sooner: Mapping[str, tuple[str, ...]]
 
     def applies(self, needs: tuple[str, ...]) -> bool:
         """True unless the machine is known to lack one of these needs."""
@@ -86,6 +88,7 @@ def reason(knowledge: Knowledge, answers: Mapping[str, str]) -> Conclusions:
         holds=_by_id(knowledge, rules, Holds, "holds"),
         skips=_by_id(knowledge, rules, Skips, "ids"),
         first=_by_id(knowledge, rules, First, "ids"),
+        sooner=_by_id(knowledge, rules, Sooner, "ids"),
     )
 
 

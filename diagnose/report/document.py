@@ -82,6 +82,7 @@ def _cause(examined: Examined, ranked: RankedCause) -> dict[str, Any]:
         "probability": ranked.probability,
         "alone": ranked.alone,
         "prior_decibels": ranked.prior_decibels,
+        "told_decibels": ranked.told_decibels,
         "evidence": [
             {
                 "of": list(weight.of),
@@ -89,7 +90,7 @@ def _cause(examined: Examined, ranked: RankedCause) -> dict[str, Any]:
                 "undamped_decibels": weight.undamped,
                 "because": reasons(examined.knowledge, examined, weight.of),
             }
-            for weight in ranked.weights
+            for weight in examined.standing.trail(ranked.cause)
         ],
     }
 

@@ -181,7 +181,7 @@ def _hold(knowledge: Knowledge, conclusions: Conclusions, name: str) -> Line:
 def _cause(examined: Examined, state: CaseState, ranked: RankedCause) -> CauseLine:
     knowledge = examined.knowledge
     trail = []
-    for weight in ranked.weights[:MOST_REASONS]:
+    for weight in examined.standing.trail(ranked.cause)[:MOST_REASONS]:
         factor = 10 ** (abs(weight.decibels) / 10)
         if factor < 1.1:
             continue

@@ -175,10 +175,9 @@ def how(examined: Examined, state: CaseState, ranked: RankedCause, turns_of_mind
     yield from paragraph(str(cause.explains), width, "    ")
     yield from paragraph("Each line multiplies its odds against some other fault:", width, "    ", "quiet")
     yield from paragraph(f"{times(ranked.prior_decibels)}: how common it is to begin with", width, "      ")
-    for weight in ranked.weights:
+    for weight in examined.standing.trail(ranked.cause):
         yield from paragraph(f"{times(weight.decibels)}: {told(examined, state, weight, cause)}", width, "      ", rest="        ")
-    odds = ranked.prior_decibels + sum(weight.decibels for weight in ranked.weights)
-    yield from paragraph(f"together {times(odds)}", width, "      ")
+    yield from paragraph(f"together {times(ranked.prior_decibels + ranked.told_decibels)}", width, "      ")
     check = knowledge.checks[cause.settled_by]
     open_finds = [f for f in check.finds if f not in examined.conclusions.answers]
     if open_finds and examined.conclusions.applies(check.needs):

@@ -278,7 +278,7 @@ class Walk:
         self._print(screens.paragraph(f"{lead}: {cause.name} ({share}) [{cause.id}]", self._width, "", "ask", "    "))
         self._print(screens.paragraph(str(cause.explains), self._width, "    "))
         if ranked:
-            for weight in [w for w in ranked.weights if w.decibels > 1][:4]:
+            for weight in [w for w in self.examined.standing.trail(ranked.cause) if w.decibels > 1][:4]:
                 because = screens.told(self.examined, self.state, weight, cause)
                 self._print(screens.paragraph(because, self._width, "    + "))
         if not normal:
