@@ -92,12 +92,11 @@ class Walk:
     def _tell_news(self) -> None:
         """Cautions and holds that have come up, what has been concluded, and how it stands: in that order."""
         conclusions = self.examined.conclusions
-        for name, rules in conclusions.cautions.items():
-            if name not in self._told_cautions:
-                self._told_cautions.add(name)
-                self._print(screens.caution(self._knowledge, name, self._width))
-                reasons = " ".join(dict.fromkeys(str(self._knowledge.rules[rule].because) for rule in rules))
-                self._print(screens.paragraph(reasons, self._width, "    ", "quiet"))
+        fresh = [name for name in conclusions.cautions if name not in self._told_cautions]
+        self._warn_once(fresh)
+        reasons = [self._knowledge.rules[rule].because for name in fresh for rule in conclusions.cautions[name][:1]]
+        for reason in dict.fromkeys(reasons):
+            self._print(screens.paragraph(f"Because: {reason}", self._width, "    ", "quiet"))
         for name in conclusions.holds:
             if name not in self._told_holds:
                 self._told_holds.add(name)
@@ -176,13 +175,18 @@ class Walk:
         self._print(screens.choices(says, self._width))
         return self._read(lambda line: choice_of(line, says))
 
+    def _warn_once(self, names: Sequence[str]) -> None:
+        """Show cautions in full, each the first time only: before a question."""
+        for name in names:
+            if name not in self._told_cautions:
+                self._told_cautions.add(name)
+                self._print(screens.caution(self._knowledge, name, self._width))
+
     def _warn(self, names: Sequence[str]) -> None:
-        """Show cautions before what needs them: in full the first time, by name afterwards."""
-        fresh = [name for name in names if name not in self._told_cautions]
-        self._told_cautions.update(fresh)
-        for name in fresh:
-            self._print(screens.caution(self._knowledge, name, self._width))
-        self._print(screens.reminder([name for name in names if name not in fresh], self._width))
+        """Show cautions before hands go to work: in full the first time, by name every time after."""
+        known = [name for name in names if name in self._told_cautions]
+        self._warn_once(names)
+        self._print(screens.reminder(known, self._width))
 
     # Questions.
 
@@ -225,7 +229,7 @@ class Walk:
             self._print(screens.brief(self.examined, self._width))
 
     def _ask(self, finding: Finding, rules: Sequence[str] = (), worth: Worth | None = None) -> None:
-        self._warn([str(name) for name in finding.cautions])
+        self._warn_once([str(name) for name in finding.cautions])
         self._print(screens.question(finding, len(self.state.answered) + 1, self._width))
         self._why = lambda: screens.why(self._knowledge, finding, rules, worth, self._width)
         given = self._read(lambda line: reply_to(finding, line), [str(answer) for answer in finding.answers])
