@@ -325,7 +325,7 @@ class Pack:
     folder: str
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Knowledge:
     """Everything the packs say, by id, in the order it was written. Compared by identity, so that it can key a cache."""
 

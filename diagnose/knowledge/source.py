@@ -148,6 +148,7 @@ _PLAINER = {
     "expected <block end>": "this line is indented differently from its neighbours",
     "unexpected end of stream": "a quote or bracket is opened and never closed",
     "maximum nesting depth": f"nested more than {DEEPEST} deep",
+    "found '<stream end>'": "a quote or bracket is opened and never closed",
     "expected ',' or ']'": "a comma or a closing bracket ] is missing",
     "expected ',' or '}'": "a comma or a closing bracket } is missing",
     "expected a single document": "more than one YAML document; keep one in a file",

@@ -13,7 +13,7 @@ from functools import lru_cache
 import numpy as np
 
 from ..knowledge.frequency import FREQUENCY
-from ..knowledge.model import Answered, Finding, Fix, Knowledge, Means, leaves
+from ..knowledge.model import Answered, Finding, Fix, Is, IsNot, Knowledge, Means, leaves
 from ..reasoning.doubt import doubtful
 from ..reasoning.rank import RankedCause, Repairs, Standing
 from ..reasoning.reason import Conclusions
@@ -154,6 +154,7 @@ def plan(knowledge: Knowledge, conclusions: Conclusions, standing: Standing, pro
         for finding, worth in telling:
             if finding.id in lifting:
                 return _ask(knowledge, finding, open_findings, (), worth)
+        return Undecided(held)
     if repair is None:
         return Undecided(held)
     doubt = None if progress.asked_again else doubtful(knowledge, conclusions, standing)
@@ -171,22 +172,27 @@ def standing_of(standing: Standing, cause: str) -> float:
 
 
 def lifts(knowledge: Knowledge, conclusions: Conclusions, under: tuple[str, ...]) -> frozenset[str]:
-    """Return the findings that the standing holds among `under` rest on, through every link: what may lift them."""
-    rules = [knowledge.rules[name] for hold in conclusions.held(under) for name in conclusions.holds[hold]]
+    """Return the findings that may lift the standing holds among `under`.
+
+    A rule that stands because something is not yet concluded is lifted by concluding it, so the findings at the root of
+    that condition count. A rule that stands on what was answered is lifted by no question, only by putting it right.
+    """
+    standing = [knowledge.rules[name] for hold in conclusions.held(under) for name in conclusions.holds[hold]]
+    missing = [[str(leaf.condition) for leaf in leaves(rule.when) if isinstance(leaf, IsNot)] for rule in standing]
+    if not all(missing):
+        return frozenset()
     found: set[str] = set()
     seen: set[str] = set()
-    while rules:
-        rule = rules.pop()
-        for leaf in leaves(rule.when):
-            if isinstance(leaf, Answered):
-                found.add(str(leaf.finding))
-            elif leaf.condition not in seen:
-                seen.add(str(leaf.condition))
-                rules += [
-                    other
-                    for other in knowledge.rules.values()
-                    if isinstance(other.outcome, Means) and other.outcome.condition == leaf.condition
-                ]
+    waiting = [condition for conditions in missing for condition in conditions]
+    while waiting:
+        condition = waiting.pop()
+        if condition in seen:
+            continue
+        seen.add(condition)
+        for rule in knowledge.rules.values():
+            if isinstance(rule.outcome, Means) and rule.outcome.condition == condition:
+                found.update(str(leaf.finding) for leaf in leaves(rule.when) if isinstance(leaf, Answered))
+                waiting += [str(leaf.condition) for leaf in leaves(rule.when) if isinstance(leaf, Is)]
     return frozenset(found)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import re
+from contextlib import suppress
 from dataclasses import asdict
 from functools import lru_cache
 from pathlib import Path
@@ -68,7 +69,8 @@ def _write(path: Path, text: str) -> None:
         unfinished.write_text(text, encoding="utf-8")
         unfinished.replace(path)
     except OSError as error:
-        unfinished.unlink(missing_ok=True)
+        with suppress(OSError):
+            unfinished.unlink()
         raise CannotWrite(
             f"{path}: the report cannot be written: {error.strerror or error}; the case itself is kept"
         ) from None

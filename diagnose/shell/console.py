@@ -72,6 +72,8 @@ class PlainConsole:
         if not line:
             print(file=self._sink)
             raise Left
+        if not self._source.isatty():
+            print(cleaned(line), file=self._sink)  # so that what came through a pipe reads like a walk
         return cleaned(line)
 
 

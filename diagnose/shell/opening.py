@@ -7,9 +7,9 @@ from typing import Sequence
 
 from ..case.log import CaseLog, LogInUse, open_cases
 from ..case.state import CaseState
+from .choices import NotUnderstood, choice_of
 from .commands import COMMANDS, command_in
 from .console import Console, Dropped, wrapped
-from .replies import NotUnderstood, choice_of
 
 OWNERS_WORDS = "What does it do, in the owner's words? (Enter to go on without)"
 

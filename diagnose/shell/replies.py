@@ -2,20 +2,15 @@
 
 from __future__ import annotations
 
-from typing import Sequence
-
 from ..case.casefile import understood
 from ..case.readings import NotAReading
 from ..case.state import Given
 from ..knowledge.model import Finding
+from .choices import NotUnderstood
 from .phrases import stems
 from .screens import marks
 
 UNKNOWN = ("?", "dk", "don't know", "dont know", "do not know", "unknown", "not sure", "no idea", "skip", "pass")
-
-
-class NotUnderstood(ValueError):
-    """The line cannot be meant as an answer here; the message says what can."""
 
 
 def reply_to(finding: Finding, line: str) -> Given | None:
@@ -59,24 +54,3 @@ def _takes(finding: Finding, typed: str) -> str:
     number = "a number with its unit, " if finding.measure else ""
     shown = typed if len(typed) <= 30 else typed[:27] + "..."
     return f"'{shown}' is no answer here; type {number}{picks[0]} to {picks[-1]}, a few letters, or ? for don't know"
-
-
-def choice_of(line: str, says: Sequence[str]) -> int:
-    """Return which of the numbered choices a line means, from 0. Raises NotUnderstood."""
-    typed = line.strip().lower()
-    if typed.isdigit() and 1 <= int(typed) <= len(says):
-        return int(typed) - 1
-    begun = [place for place, say in enumerate(says) if typed and say.lower().startswith(typed)]
-    if len(begun) == 1:
-        return begun[0]
-    raise NotUnderstood(f"type a number from 1 to {len(says)}; 'help' lists what else can be typed")
-
-
-def several_of(line: str, most: int) -> list[int]:
-    """Return the numbers in a line such as `1 3` or `1,3`, from 0. Raises NotUnderstood."""
-    parts = line.replace(",", " ").replace("and", " ").split()
-    if parts in (["0"], ["none"], ["no"], []):
-        return []
-    if not all(part.isdigit() and 1 <= int(part) <= most for part in parts):
-        raise NotUnderstood(f"type the numbers that fit, such as 1 3 (up to {most}), or none")
-    return [int(part) - 1 for part in dict.fromkeys(parts)]

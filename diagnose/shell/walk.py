@@ -17,11 +17,12 @@ from ..planning.plan import Ask, AskAgain, DoCheck, Repair, Undecided, Worth, as
 from ..reasoning.doubt import turns_of_mind
 from ..report.files import write_reports
 from . import screens
+from .choices import NotUnderstood, choice_of, several_of
 from .commands import COMMANDS, command_in
 from .console import Console, Dropped, Left, wrapped
 from .opening import NOTHING_SAID, OWNERS_WORDS
 from .phrases import match
-from .replies import NotUnderstood, choice_of, reply_to, several_of
+from .replies import reply_to
 
 NORMAL = "normal"
 """Family of the causes that are no fault: the engine is as it should be."""
@@ -374,8 +375,12 @@ class Walk:
         self._say()
         self._say("Nothing left to ask or try would tell more. It stays undecided for now.", "head")
         self.show_standing()
-        for cause in held:
-            self._say(f"    Its fix waits for a hold: {self._knowledge.causes[cause].name}.")
+        for cause in held[:1]:
+            self._say(f"    The likeliest, {self._knowledge.causes[cause].name}, waits for what is on hold:")
+            fix = self._knowledge.causes[cause].fix
+            under = (*fix.under, *(hold for step in fix.steps for hold in step.under))
+            for hold in dict.fromkeys(self.examined.conclusions.held(under)):
+                self._print(screens.hold(self._knowledge, self.examined.conclusions, hold, self._width))
         self._why = None
         again = sorted(self.state.unknown)
         says = ["end here, undecided, with a report", "I know what it was"]
