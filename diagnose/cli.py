@@ -9,9 +9,10 @@ import argparse
 import json
 import os
 import sys
+from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import suppress
 from pathlib import Path
-from typing import Sequence
 
 from . import __version__
 from .case.log import LogTrouble
@@ -41,10 +42,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 
 def _complain(line: str) -> None:
-    try:
+    with suppress(OSError):  # The terminal may be gone; what was answered is on disk.
         print(line, file=sys.stderr)
-    except OSError:
-        pass  # The terminal is gone; what was answered is on disk.
 
 
 def _lose_output() -> None:
@@ -60,7 +59,9 @@ def _parser() -> argparse.ArgumentParser:
     )
     parser.add_argument("--version", action="version", version=f"diagnose {__version__}")
     parser.add_argument("--data", metavar="FOLDER", help="folder for cases, reports and club packs")
-    parser.add_argument("--rules", metavar="PACK", action="append", help="club pack to read after the base rules; repeatable")
+    parser.add_argument(
+        "--rules", metavar="PACK", action="append", help="club pack to read after the base rules; repeatable"
+    )
     parser.add_argument("--plain", action="store_true", help="plain lines, for screen readers and simple terminals")
     parser.add_argument("--new", action="store_true", help="start a new case without asking about the open ones")
     parser.set_defaults(run=_walk)

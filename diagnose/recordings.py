@@ -71,9 +71,7 @@ def replay(knowledge: Knowledge, recording: Recording) -> Replayed:
     with tempfile.TemporaryDirectory() as folder:
         console, _ = walk_with(knowledge, typed, Path(folder))
         said = tuple(line.replace(f"{folder}/", "") for line in _unwrapped_paths(console.lines, folder))
-    difference = tuple(
-        difflib.unified_diff(recording.lines, said, recording.path, "today's rules", lineterm="", n=1)
-    )
+    difference = tuple(difflib.unified_diff(recording.lines, said, recording.path, "today's rules", lineterm="", n=1))
     return Replayed(
         lines=said,
         only_then=tuple(key for key in then if key not in now),

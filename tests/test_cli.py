@@ -80,14 +80,20 @@ def test_rank_takes_many_files_and_folders(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("text", "says"),
     [
-        ("machine: helicopter\nfindings: {idel: hunts}\n", "case.yaml:2:12: no finding is called 'idel'; did you mean 'idle'?"),
+        (
+            "machine: helicopter\nfindings: {idel: hunts}\n",
+            "case.yaml:2:12: no finding is called 'idel'; did you mean 'idle'?",
+        ),
         ("machine: helicopter\nfindings: {idle: hunt}\n", "case.yaml:2:18: 'hunt' is no answer of 'idle'"),
         ("machine: helicopter\nfindings: {head-temperature: 5000 C}\n", "case.yaml:2:30: 5000 C cannot be"),
         ("machine: boat\nfindings: {}\n", "case.yaml:1:10: 'boat' is no answer of 'machine'"),
         ("findings: {}\nfindings: {}\n", "case.yaml:2:1: 'findings' is written twice"),
         ("- a\n", "case.yaml:1:1: a case file takes machine: and findings:"),
         ("{", "case.yaml:1:2: not readable as YAML"),
-        ("machine: helicopter\nfindings: {}\nrepairs: {nothing: same}\n", "case.yaml:3:11: no cause is called 'nothing'"),
+        (
+            "machine: helicopter\nfindings: {}\nrepairs: {nothing: same}\n",
+            "case.yaml:3:11: no cause is called 'nothing'",
+        ),
     ],
 )
 def test_a_bad_case_file_gets_one_clear_line(

@@ -81,7 +81,9 @@ class Watching(ScriptedConsole):
         super().say(text, tone)
         lead = len(text) - len(text.lstrip())
         continues = bool(self._paragraph) and lead >= 4 and not re.match(r"\s*(\d+\.|[0-9a-z?]  |[!#+] )", text)
-        self._paragraph = f"{self._paragraph} {text.strip()}" if continues else re.sub(r"^\s*(\d+\.|[0-9a-z?]) +", "", text).strip()
+        self._paragraph = (
+            f"{self._paragraph} {text.strip()}" if continues else re.sub(r"^\s*(\d+\.|[0-9a-z?]) +", "", text).strip()
+        )
         if self.walk is not None and "close-needle" in self.walk.examined.conclusions.holds:
             for sentence in re.split(r"(?<=[.;:!?])\s+", self._paragraph):
                 if tells_to_weaken(sentence):
@@ -104,7 +106,15 @@ def random_walk(knowledge: Knowledge, folder: Path, replies: list[str] | Owner) 
     return console
 
 
-WORDS = ["surges at idle", "dies when I punch it", "burbles all the time", "won't start", "runs hot", "", "sags under load"]
+WORDS = [
+    "surges at idle",
+    "dies when I punch it",
+    "burbles all the time",
+    "won't start",
+    "runs hot",
+    "",
+    "sags under load",
+]
 REPLY = st.one_of(
     st.sampled_from(["1", "1", "1", "2", "2", "3", "4", "5", "?", "a", "b", "c"]),
     st.sampled_from(sorted(COMMANDS)),
@@ -144,7 +154,11 @@ def test_a_spoilt_rule_file_is_caught_by_the_same_walks(
     text = file.read_text()
     first = str(cause.fix.steps[0].do)
     start = text.index("steps:", text.index("- cause: carb-bolts-loose"))
-    file.write_text(text[:start] + "steps:\n      - Close the H needle an eighth to steady it.\n" + text[text.index("\n  proof:", start) :].lstrip("\n"))
+    file.write_text(
+        text[:start]
+        + "steps:\n      - Close the H needle an eighth to steady it.\n"
+        + text[text.index("\n  proof:", start) :].lstrip("\n")
+    )
     assert first not in file.read_text()
     with pytest.raises(Exception, match="weakens the mixture"):
         load([spoilt])

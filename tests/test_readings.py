@@ -71,7 +71,14 @@ def test_what_was_given_is_kept_as_given() -> None:
 
 @pytest.mark.parametrize(
     ("text", "sixteenths", "moved"),
-    [("1 1/4", 20, False), ("+1/8", 2, True), ("-1/16", -1, True), ("0", 0, False), ("2 turns", 32, False), ("1.5", 24, False)],
+    [
+        ("1 1/4", 20, False),
+        ("+1/8", 2, True),
+        ("-1/16", -1, True),
+        ("0", 0, False),
+        ("2 turns", 32, False),
+        ("1.5", 24, False),
+    ],
 )
 def test_needles_are_counted_in_sixteenths_of_a_turn(text: str, sixteenths: int, moved: bool) -> None:
     assert parse_turns(text) == (sixteenths, moved)
@@ -82,7 +89,9 @@ def test_a_count_between_two_sixteenths_is_refused_with_the_nearest() -> None:
         parse_turns("1.3")
 
 
-@pytest.mark.parametrize(("sixteenths", "said"), [(20, "1 1/4 turns"), (16, "1 turn"), (2, "1/8 turn"), (0, "0 turn"), (-1, "-1/16 turn")])
+@pytest.mark.parametrize(
+    ("sixteenths", "said"), [(20, "1 1/4 turns"), (16, "1 turn"), (2, "1/8 turn"), (0, "0 turn"), (-1, "-1/16 turn")]
+)
 def test_counts_are_said_as_people_say_them(sixteenths: int, said: str) -> None:
     assert turns(sixteenths) == said
 

@@ -54,9 +54,7 @@ def test_a_clash_is_certain(bench: Knowledge) -> None:
 
 def test_the_order_of_the_answers_does_not_matter(base: Knowledge) -> None:
     rng = random.Random(7)
-    answers = {
-        str(f.id): str(rng.choice(list(f.answers))) for f in rng.sample(list(base.findings.values()), 30)
-    }
+    answers = {str(f.id): str(rng.choice(list(f.answers))) for f in rng.sample(list(base.findings.values()), 30)}
     expected = reason(base, answers)
     for _ in range(5):
         items = list(answers.items())
@@ -87,7 +85,11 @@ def test_conclusions_do_not_depend_on_chance_in_the_engine() -> None:
     )
     runs = {
         subprocess.run(
-            [sys.executable, "-c", program], capture_output=True, text=True, check=True, env={"PYTHONHASHSEED": str(seed)}
+            [sys.executable, "-c", program],
+            capture_output=True,
+            text=True,
+            check=True,
+            env={"PYTHONHASHSEED": str(seed)},
         ).stdout
         for seed in (1, 2, 3)
     }

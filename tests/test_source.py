@@ -3,11 +3,10 @@
 from pathlib import Path
 
 import pytest
+from conftest import BENCH
 
 from diagnose.knowledge.packs import load
 from diagnose.knowledge.source import FaultyFiles, Place, Table, compose
-
-from conftest import BENCH
 
 PACK = "pack: p\nname: P\nversion: 1.0.0\nauthor: the tests\n"
 
@@ -92,10 +91,22 @@ BENCH_TEXT = (BENCH / "bench.yaml").read_text()
 @pytest.mark.parametrize(
     ("was", "now", "says"),
     [
-        ("idle: {hunts: usually}", "idle: {hunt: usually}", "no answer of 'idle' is called 'hunt'; did you mean 'hunts'?"),
-        ("idle: {hunts: usually}", "idel: {hunts: usually}", "no finding or condition is called 'idel'; did you mean 'idle'?"),
+        (
+            "idle: {hunts: usually}",
+            "idle: {hunt: usually}",
+            "no answer of 'idle' is called 'hunt'; did you mean 'hunts'?",
+        ),
+        (
+            "idle: {hunts: usually}",
+            "idel: {hunts: usually}",
+            "no finding or condition is called 'idel'; did you mean 'idle'?",
+        ),
         ("lean-under-load: often", "lean-under-load: {x: often}", "it takes one frequency word"),
-        ("settled_by: bolt-check\n  fix:\n    minutes: 5", "settled_by: bolt-chek\n  fix:\n    minutes: 5", "no check is called"),
+        (
+            "settled_by: bolt-check\n  fix:\n    minutes: 5",
+            "settled_by: bolt-chek\n  fix:\n    minutes: 5",
+            "no check is called",
+        ),
         ("when: {under-load: sags}", "when: {under-load: sag}", "no answer of 'under-load' is called 'sag'"),
         ("means: lean-under-load", "means: lean-under-lode", "no condition is called 'lean-under-lode'"),
         ("lacks: [governor]", "lacks: [governer]", "no need is called 'governer'; did you mean 'governor'?"),

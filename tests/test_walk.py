@@ -55,7 +55,14 @@ def test_the_owners_words_become_findings_once_confirmed(bench: Knowledge, tmp_p
 
 @pytest.mark.parametrize(
     ("typed", "answer"),
-    [("2", "hunts"), ("hunts", "hunts"), ("hu", "hunts"), ("wanders", "hunts"), ("it holds steady", "steady"), ("STEADY", "steady")],
+    [
+        ("2", "hunts"),
+        ("hunts", "hunts"),
+        ("hu", "hunts"),
+        ("wanders", "hunts"),
+        ("it holds steady", "steady"),
+        ("STEADY", "steady"),
+    ],
 )
 def test_an_answer_is_typed_by_number_letters_or_words(bench: Knowledge, tmp_path: Path, typed: str, answer: str) -> None:
     _, state = walked(bench, tmp_path, "", "1", "1", typed)
@@ -94,13 +101,33 @@ def test_an_earlier_answer_can_be_changed(bench: Knowledge, tmp_path: Path) -> N
     assert state.answers["idle"] == "steady"
 
 
-def test_why_standing_how_cautions_note_and_help_answer_without_losing_the_question(bench: Knowledge, tmp_path: Path) -> None:
+def test_why_standing_how_cautions_note_and_help_answer_without_losing_the_question(
+    bench: Knowledge, tmp_path: Path
+) -> None:
     text, state = walked(
-        bench, tmp_path, "", "1", "1", "why", "standing", "how 1", "how", "cautions", "note the tail is new", "help", "2"
+        bench,
+        tmp_path,
+        "",
+        "1",
+        "1",
+        "why",
+        "standing",
+        "how 1",
+        "how",
+        "cautions",
+        "note the tail is new",
+        "help",
+        "2",
     )
     assert state.answers["idle"] == "hunts"
     assert [note for _, note in state.notes] == ["the tail is new"]
-    for said in ("A hunting idle points at air", "As it stands:", "Each line multiplies its odds", "DANGER: Blades kill.", "At any prompt:"):
+    for said in (
+        "A hunting idle points at air",
+        "As it stands:",
+        "Each line multiplies its odds",
+        "DANGER: Blades kill.",
+        "At any prompt:",
+    ):
         assert said in text
 
 

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from types import MappingProxyType
-from typing import Mapping
 
 from ..knowledge.model import Finding, Knowledge
 from ..knowledge.reader import Fields, likeliest

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Sequence
 
 from .readings import turns
 
@@ -71,7 +71,9 @@ def check_entry(entries: Sequence[NeedleEntry], entry: NeedleEntry) -> None:
         )
     now = entry.sixteenths + (before.now if entry.moved and before else 0)
     if now < 0:
-        raise NotAMove(f"that would be past lightly seated; the {entry.needle} needle stands at {turns(before.now if before else 0)}")
+        raise NotAMove(
+            f"that would be past lightly seated; the {entry.needle} needle stands at {turns(before.now if before else 0)}"
+        )
     if now > MOST_OPEN:
         raise NotAMove(f"{turns(now)} is further out than {turns(MOST_OPEN)}; count again from lightly seated")
 

@@ -8,11 +8,13 @@ from __future__ import annotations
 
 import json
 import os
+from collections.abc import Callable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from types import MappingProxyType
-from typing import Any, Callable
+from typing import Any
 
 from .state import FORMAT, CaseState, Event, replay
 
@@ -23,7 +25,7 @@ except ImportError:  # Windows has no fcntl; there the exclusive creation of a l
 
 ENDING = ".jsonl"
 
-REQUIRED = MappingProxyType(
+REQUIRED: Mapping[str, Mapping[str, type]] = MappingProxyType(
     {
         "opened": {"case": str, "format": int},
         "rules": {"packs": list},
@@ -200,10 +202,8 @@ class CaseLog:
 
     def _cut_back(self, size: int) -> None:
         """Take a half-written line away, so that what was kept before stays readable."""
-        try:
+        with suppress(OSError):  # The next opening repairs a damaged last line by itself.
             os.ftruncate(self._descriptor, size)
-        except OSError:
-            pass  # The next opening repairs a damaged last line by itself.
 
     @property
     def events(self) -> tuple[Event, ...]:
@@ -228,9 +228,7 @@ class CaseLog:
 
 
 def _cannot_write(path: Path, error: OSError) -> str:
-    return (
-        f"{path}: cannot be written: {error.strerror or error}; free some space or name another folder with --data"
-    )
+    return f"{path}: cannot be written: {error.strerror or error}; free some space or name another folder with --data"
 
 
 def open_cases(folder: Path, most: int = 20) -> list[tuple[Path, CaseState]]:

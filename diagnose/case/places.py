@@ -1,4 +1,4 @@
-"""Where cases and club packs live on this machine: an option first, then an environment variable, then the user's data folder."""
+"""Where cases and club packs live: an option first, then an environment variable, then the user's data folder."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ def reports_folder(data: Path) -> Path:
 
 
 def club_packs(data: Path, option: list[str] | None = None) -> list[Path]:
-    """Return the club packs to read after the base rules: those named by option, else by variable, else in the data folder."""
+    """Return the club packs to read after the base rules: by option, else by variable, else in the data folder."""
     if option:
         return [Path(name) for name in option]
     named = os.environ.get(RULES_VARIABLE)

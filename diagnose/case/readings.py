@@ -44,7 +44,9 @@ SHOWN = MappingProxyType(
     }
 )  # fmt: skip
 
-_NUMBER = re.compile(r"\s*(?P<sign>[+-]?)\s*(?P<number>\d+\s+\d+/\d+|\d+/\d+|\d+(?:[.,]\d+)?|[.,]\d+)\s*(?P<unit>.*)", re.DOTALL)
+_NUMBER = re.compile(
+    r"\s*(?P<sign>[+-]?)\s*(?P<number>\d+\s+\d+/\d+|\d+/\d+|\d+(?:[.,]\d+)?|[.,]\d+)\s*(?P<unit>.*)", re.DOTALL
+)
 
 
 class NotAReading(ValueError):
@@ -73,7 +75,9 @@ def parse_reading(text: str, measure: Measure) -> Reading:
     unit = found["unit"].strip().lower().removeprefix("deg ").removeprefix("degrees ")
     if unit and unit not in units:
         known = ", ".join(sorted({SHOWN.get(name, name) for name in units.values()} - {""}))
-        raise NotAReading(f"'{_short(found['unit'].strip())}' is no unit of {measure.kind}; use {known or 'a plain number'}")
+        raise NotAReading(
+            f"'{_short(found['unit'].strip())}' is no unit of {measure.kind}; use {known or 'a plain number'}"
+        )
     value = float(_fraction(found["number"]))
     value = -value if found["sign"] == "-" else value
     if unit:
@@ -106,7 +110,7 @@ def convert(value: float, unit: str, to: str) -> float:
 def _registry() -> Any:
     import pint  # a quarter of a second to load, and most walks never need it
 
-    registry = pint.UnitRegistry(cache_folder=None)
+    registry: Any = pint.UnitRegistry(cache_folder=None)
     registry.define("krpm = 1000 * rpm")
     return registry
 

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import re
-from typing import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 
 from .model import (
     CONCLUDED,
     KNOWN,
     Answered,
-
-
+    Check,
     Finding,
     First,
     Holds,
@@ -27,14 +26,14 @@ from .model import (
     leaves,
 )
 from .reader import likeliest
-from .source import Place, Problem, Text
+from .source import Problem, Text
 
 CLOSE_NEEDLE = "close-needle"
 """The hold that must stand over every step that weakens the mixture; the shell's ledger obeys it too."""
 
 _WEAKENS = re.compile(
-    r"\b(clos(?:e|es|ing)|screw(?:s|ing)?( \w+){0,4} in|turn(?:s|ing)?( \w+){0,4} in|lean(?:s|ing)?( \w+){0,2} (?:out|the|it|a)\b"
-    r"|weaken(?:s|ing)?)\b[^.;]*",
+    r"\b(clos(?:e|es|ing)|screw(?:s|ing)?( \w+){0,4} in|turn(?:s|ing)?( \w+){0,4} in"
+    r"|lean(?:s|ing)?( \w+){0,2} (?:out|the|it|a)\b|weaken(?:s|ing)?)\b[^.;]*",
     re.IGNORECASE,
 )
 _NEEDLE = re.compile(r"\b(needles?|mixture|H|L)\b")
@@ -70,17 +69,16 @@ def _links(knowledge: Knowledge) -> Iterator[Problem]:
         yield from _unknown(cause.fix.under, knowledge.holds, "hold")
     for check in knowledge.checks.values():
         yield from _unknown(check.finds, knowledge.findings, "finding")
-    for thing in (*knowledge.findings.values(), *knowledge.checks.values()):
+    asked: list[Finding | Check] = [*knowledge.findings.values(), *knowledge.checks.values()]
+    for thing in asked:
         yield from _unknown(thing.under, knowledge.holds, "hold")
-    for thing in (*knowledge.findings.values(), *knowledge.checks.values(), *knowledge.retests.values()):
         yield from _unknown(thing.cautions, knowledge.cautions, "caution")
-    for thing in (
-        *knowledge.findings.values(),
-        *knowledge.checks.values(),
-        *knowledge.retests.values(),
-        *knowledge.causes.values(),
-    ):
         yield from _unknown(thing.needs, knowledge.needs, "need")
+    for retest in knowledge.retests.values():
+        yield from _unknown(retest.cautions, knowledge.cautions, "caution")
+        yield from _unknown(retest.needs, knowledge.needs, "need")
+    for cause in knowledge.causes.values():
+        yield from _unknown(cause.needs, knowledge.needs, "need")
     for step in _all_steps(knowledge):
         yield from _unknown(step.under, knowledge.holds, "hold")
 
@@ -88,8 +86,10 @@ def _links(knowledge: Knowledge) -> Iterator[Problem]:
 def _all_steps(knowledge: Knowledge) -> Iterator[Step]:
     for cause in knowledge.causes.values():
         yield from cause.fix.steps
-    for thing in (*knowledge.checks.values(), *knowledge.retests.values()):
-        yield from thing.steps
+    for check in knowledge.checks.values():
+        yield from check.steps
+    for retest in knowledge.retests.values():
+        yield from retest.steps
 
 
 def _findings(knowledge: Knowledge) -> Iterator[Problem]:
@@ -204,5 +204,3 @@ def _all_texts(knowledge: Knowledge) -> Iterator[Text]:
         yield rule.because
         if isinstance(rule.outcome, Holds):
             yield rule.outcome.until
-
-

@@ -5,8 +5,8 @@ All are immutable. Every text that came from a file is a `source.Text`, which kn
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Mapping
 
 from .source import Place, Text
 
@@ -312,6 +312,16 @@ class Rule:
     because: Text
     basis: Text
     place: Place
+
+    @property
+    def until(self) -> str:
+        """What lifts the holds of this rule; '' for a rule that holds nothing."""
+        return str(self.outcome.until) if isinstance(self.outcome, Holds) else ""
+
+    @property
+    def clash(self) -> str:
+        """What this rule says of answers that cannot all be true; '' for any other rule."""
+        return str(self.outcome.says) if isinstance(self.outcome, Clash) else ""
 
 
 @dataclass(frozen=True, slots=True)

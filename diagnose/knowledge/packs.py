@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Iterable
 from pathlib import Path
 from types import MappingProxyType
-from typing import Iterable
 
 from . import checker
 from .model import Knowledge, Pack
@@ -36,7 +36,8 @@ def load(folders: Iterable[Path]) -> Knowledge:
     for folder in folders:
         packs += _read_pack(folder, shelves, names, problems)
     knowledge = Knowledge(
-        packs=tuple(packs), **{name: MappingProxyType(shelf) for name, shelf in shelves.items()}  # type: ignore[arg-type]
+        packs=tuple(packs),
+        **{name: MappingProxyType(shelf) for name, shelf in shelves.items()},  # type: ignore[arg-type]
     )
     # A cross-check of half-read packs would call every id of an unreadable entry unknown.
     if not problems:

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from difflib import get_close_matches
 from types import MappingProxyType
-from typing import Callable, Iterable, TypeVar
+from typing import TypeVar
 
 from .frequency import FREQUENCY
 from .model import (
@@ -295,9 +296,7 @@ def _kin(it: Fields) -> Kin:
 
 
 def _condition(it: Fields) -> Condition:
-    return Condition(
-        it.id("condition"), it.text("name"), it.text("says"), it.choice("seen", FREQUENCY), it.table.place
-    )
+    return Condition(it.id("condition"), it.text("name"), it.text("says"), it.choice("seen", FREQUENCY), it.table.place)
 
 
 def _cause(it: Fields) -> Cause:
@@ -322,7 +321,9 @@ def _shows(it: Fields) -> MappingProxyType[str, Tell]:
     tells: dict[str, Tell] = {}
     for key, node in it.table_of("shows") or ():
         if isinstance(node, Table):
-            words = {answer: word for answer, value in node if (word := it.word(value, answer)) is not None}
+            words: dict[str, Text] = {
+                answer: word for answer, value in node if (word := it.word(value, answer)) is not None
+            }
         else:
             word = it.word(node, key)
             words = {} if word is None else {Text(CONCLUDED, key.place): word}
@@ -382,9 +383,7 @@ def _retest(it: Fields) -> Retest:
 
 
 def _caution(it: Fields) -> Caution:
-    return Caution(
-        it.id("caution"), it.choice("level", LEVELS), it.text("says"), it.text("basis"), it.table.place
-    )
+    return Caution(it.id("caution"), it.choice("level", LEVELS), it.text("says"), it.text("basis"), it.table.place)
 
 
 def _hold(it: Fields) -> Hold:
@@ -498,7 +497,11 @@ def read_entries(root: Node | None, file: str, problems: list[Problem]) -> list[
         kind = node.pairs[0][0]
         if kind not in READERS:
             problems.append(
-                Problem(kind.place, f"an entry starts with one of {', '.join(READERS)}; not '{kind}'", likeliest(kind, READERS))
+                Problem(
+                    kind.place,
+                    f"an entry starts with one of {', '.join(READERS)}; not '{kind}'",
+                    likeliest(kind, READERS),
+                )
             )
             continue
         found = len(problems)

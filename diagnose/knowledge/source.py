@@ -6,9 +6,10 @@ Here nodes are composed, never constructed, so the reader sees the text as it wa
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Iterator
+from typing import Any
 
 import yaml
 
@@ -63,7 +64,7 @@ class Text(str):
         made.place = place
         return made
 
-    def __getnewargs__(self) -> tuple[str, Place]:
+    def __getnewargs__(self) -> tuple[str, Place]:  # type: ignore[override]
         return str(self), self.place
 
 
@@ -137,7 +138,9 @@ def _shared_nodes(text: str, file: str) -> list[Problem]:
     ]
 
 
-def _place(mark: yaml.Mark, file: str) -> Place:
+def _place(mark: Any, file: str) -> Place:
+    if mark is None:
+        return Place(file)
     return Place(file, mark.line + 1, mark.column + 1)
 
 

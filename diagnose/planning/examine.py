@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Mapping
 
 from ..case.state import CaseState
 from ..knowledge.model import Knowledge

@@ -308,9 +308,7 @@ def _sooner(conclusions: Conclusions, finding: Finding) -> tuple[str, ...]:
     return conclusions.sooner.get(finding.id, ()) or conclusions.sooner.get(finding.check or "", ())
 
 
-def _after_kin(
-    knowledge: Knowledge, conclusions: Conclusions, open_findings: list[Finding], likelihood: Floats
-) -> Floats:
+def _after_kin(knowledge: Knowledge, conclusions: Conclusions, open_findings: list[Finding], likelihood: Floats) -> Floats:
     """An answer related to some already given will count for less, so it is expected to tell less."""
     damped = likelihood.copy()
     for row, finding in enumerate(open_findings):

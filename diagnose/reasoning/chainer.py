@@ -11,10 +11,10 @@ import collections
 import collections.abc
 import logging
 import threading
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cache
 from typing import Any as Whatever
-from typing import Callable, Mapping
 from zlib import crc32
 
 from ..knowledge.model import (
@@ -239,7 +239,7 @@ def _answer_fact(finding: str, answer: Whatever) -> AnswerFact:
     return AnswerFact(drawer=_drawer(finding), finding=str(finding), answer=answer)
 
 
-@lru_cache(maxsize=None)
+@cache
 def _one_of(answers: frozenset[str]) -> Callable[[str], bool]:
     """Alternatives as one test: experta would multiply `L | L` out into a rule for every combination."""
     return answers.__contains__

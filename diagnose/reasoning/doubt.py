@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Mapping
 
 import numpy as np
 
@@ -74,7 +74,9 @@ def turns_of_mind(
     if not standing.causes:
         return ()
     leader = standing.causes[0]
-    telling = [name for weight in standing.trail(leader.cause) if weight.decibels > 0 for name in weight.of if name in answers]
+    telling = [
+        name for weight in standing.trail(leader.cause) if weight.decibels > 0 for name in weight.of if name in answers
+    ]
     turns: list[Turn] = []
     for finding in dict.fromkeys(telling):
         for answer in knowledge.findings[finding].answers:

@@ -8,14 +8,14 @@ so that contributions and prior add up exactly to the log-odds shown.
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Iterable, Mapping, Sequence
 
 import numpy as np
 
 from ..knowledge.model import Kin, Knowledge
 from .reason import Conclusions
-from .tables import Floats, Tables, tables_of
+from .tables import Floats, Places, Tables, tables_of
 
 OTHER = 0.04
 """Prior share of faults that no rule knows."""
@@ -149,7 +149,9 @@ def rank(
         share = prior[first] * prior[second] / _all_pairs(prior)
         pair_weights = contributions(observe(knowledge, conclusions, first, second)).sum(axis=1)
         pair = np.log(share * TWO_FAULTS / (1 - TWO_FAULTS - OTHER)) + pair_weights
-        pair = pair + _repair_weight([(tables.causes[a], tables.causes[b]) for a, b in zip(first, second)], repairs)
+        pair = pair + _repair_weight(
+            [(tables.causes[a], tables.causes[b]) for a, b in zip(first, second, strict=True)], repairs
+        )
 
     other = math.log(OTHER / (1 - TWO_FAULTS - OTHER)) + (math.log(HELPED) if repairs.better else 0.0)
     logs = np.concatenate([single_with_repairs, pair, [other]])
@@ -198,7 +200,7 @@ def _repair_weight(hypotheses: Iterable[tuple[str, ...]], repairs: Repairs) -> F
     return np.array(weights)
 
 
-def observe(knowledge: Knowledge, conclusions: Conclusions, first: Floats, second: Floats | None) -> _Observed:
+def observe(knowledge: Knowledge, conclusions: Conclusions, first: Places, second: Places | None) -> _Observed:
     """Return the log-ratios (hypotheses x observations) of single causes `first`, or of the pairs (first, second)."""
     tables = tables_of(knowledge)
     spoken = {evidence.of: evidence.answer for evidence in conclusions.evidence}
@@ -234,7 +236,7 @@ def _kin_columns(kin: Iterable[Kin], where: Mapping[str, int]) -> tuple[tuple[st
     return tuple(groups)
 
 
-def answer_ratios(tables: Tables, finding: str, first: Floats, second: Floats | None = None) -> Floats:
+def answer_ratios(tables: Tables, finding: str, first: Places, second: Places | None = None) -> Floats:
     """Return log P(answer | hypothesis) / P(answer | other), (hypotheses x answers)."""
     general = tables.general[finding]
     if second is None:
@@ -304,14 +306,12 @@ def _groups(observed: _Observed) -> tuple[tuple[int, ...], ...]:
     return (*kin, *((column,) for column in range(len(observed.names)) if column not in grouped))
 
 
-def _ranked_pairs(tables: Tables, first: Floats, second: Floats, both: Floats) -> tuple[RankedPair, ...]:
+def _ranked_pairs(tables: Tables, first: Places, second: Places, both: Floats) -> tuple[RankedPair, ...]:
     order = np.argsort(-both, kind="stable")[:10]
     return tuple(RankedPair((tables.causes[first[i]], tables.causes[second[i]]), float(both[i])) for i in order)
 
 
-def _cures(
-    tables: Tables, repairs: Repairs, first: Floats, second: Floats, alone: Floats, both: Floats
-) -> Floats:
+def _cures(tables: Tables, repairs: Repairs, first: Places, second: Places, alone: Floats, both: Floats) -> Floats:
     """A repair ends the fault if its cause is alone, or the other half of the pair is already put right.
 
     Of a pair with both halves open, each repair counts for half: one of the two must come first.

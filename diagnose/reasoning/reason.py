@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from types import MappingProxyType
-from typing import Mapping
 
 from ..knowledge.model import (
     KNOWN,
@@ -104,21 +104,22 @@ def _by_id(knowledge: Knowledge, fired: set[str], kind: type, named: str) -> Map
 
 def _conditions(knowledge: Knowledge, fired: set[str], answers: Mapping[str, str]) -> Mapping[str, Concluded]:
     """The concluded conditions, in the order of the packs, each with the findings at the root of its chain."""
-    concluding = [rule for rule in knowledge.rules.values() if rule.id in fired and isinstance(rule.outcome, Means)]
-    rests_on: dict[str, frozenset[str]] = {str(rule.outcome.condition): frozenset() for rule in concluding}
+    concluding = [
+        (rule, str(rule.outcome.condition))
+        for rule in knowledge.rules.values()
+        if rule.id in fired and isinstance(rule.outcome, Means)
+    ]
+    rests_on: dict[str, frozenset[str]] = {condition: frozenset() for _, condition in concluding}
     growing = True
     while growing:  # A link may rest on a condition that another rule has yet to widen.
         growing = False
-        for rule in concluding:
-            name = str(rule.outcome.condition)
-            wider = rests_on[name].union(*(_roots(leaf, answers, rests_on) for leaf in leaves(rule.when)))
-            growing |= wider != rests_on[name]
-            rests_on[name] = wider
+        for rule, condition in concluding:
+            wider = rests_on[condition].union(*(_roots(leaf, answers, rests_on) for leaf in leaves(rule.when)))
+            growing |= wider != rests_on[condition]
+            rests_on[condition] = wider
     return MappingProxyType(
         {
-            name: Concluded(
-                name, tuple(str(r.id) for r in concluding if r.outcome.condition == name), rests_on[name]
-            )
+            name: Concluded(name, tuple(str(rule.id) for rule, of in concluding if of == name), rests_on[name])
             for name in map(str, knowledge.conditions)
             if name in rests_on
         }

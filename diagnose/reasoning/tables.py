@@ -6,10 +6,10 @@ methods were measured on synthetic rule bases; DEVELOPERS.md has the decisions.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from types import MappingProxyType
-from typing import Mapping
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,6 +24,7 @@ LEFT_OVER = 0.02
 """Least share kept for the answers that a tell does not name, so that nothing is impossible."""
 
 Floats = NDArray[np.float64]
+Places = NDArray[np.intp]
 
 
 @dataclass(frozen=True, eq=False)

@@ -50,15 +50,12 @@ def standing_document(title: str, examined: Examined) -> dict[str, Any]:
             {
                 "hold": name,
                 "name": str(knowledge.holds[name].name),
-                "until": [str(knowledge.rules[rule].outcome.until) for rule in rules],  # type: ignore[union-attr]
+                "until": [knowledge.rules[rule].until for rule in rules],
                 "rules": list(rules),
             }
             for name, rules in conclusions.holds.items()
         ],
-        "clashes": [
-            {"rule": rule, "says": str(knowledge.rules[rule].outcome.says)}  # type: ignore[union-attr]
-            for rule in conclusions.clashes
-        ],
+        "clashes": [{"rule": rule, "says": knowledge.rules[rule].clash} for rule in conclusions.clashes],
         "next": _next(examined),
         "questions": [
             {
@@ -96,7 +93,7 @@ def _cause(examined: Examined, ranked: RankedCause) -> dict[str, Any]:
 
 
 def reasons(knowledge: Knowledge, examined: Examined, of: tuple[str, ...]) -> list[str]:
-    """Return the reasons that the rules give for these observations: of a question why it tells, of a condition why it follows."""
+    """Return the reasons for these observations: of a question why it tells, of a condition why it follows."""
     said: list[str] = []
     for name in of:
         if name in knowledge.findings:

@@ -174,7 +174,7 @@ def _explains(knowledge: Knowledge, state: CaseState) -> tuple[Line, ...]:
 
 
 def _hold(knowledge: Knowledge, conclusions: Conclusions, name: str) -> Line:
-    untils = [str(knowledge.rules[rule].outcome.until) for rule in conclusions.holds[name]]  # type: ignore[union-attr]
+    untils = [knowledge.rules[rule].until for rule in conclusions.holds[name]]
     return Line(str(knowledge.holds[name].name), " ".join(dict.fromkeys(untils)))
 
 
@@ -224,7 +224,9 @@ def _needles(state: CaseState, may_close: bool) -> tuple[NeedleLine, ...]:
 
 
 def _still_open(knowledge: Knowledge, state: CaseState, examined: Examined) -> tuple[str, ...]:
-    open_points = [f"Not known: {knowledge.findings[name].ask}" for name in sorted(state.unknown) if name in knowledge.findings]
+    open_points = [
+        f"Not known: {knowledge.findings[name].ask}" for name in sorted(state.unknown) if name in knowledge.findings
+    ]
     open_points += [f"Put aside: {_cause_name(knowledge, cause)}" for cause in sorted(state.put_aside)]
     if state.closing is None or state.closing.how == "undecided":
         questions = next_questions(knowledge, examined.conclusions, examined.standing, examined.progress, most=3)

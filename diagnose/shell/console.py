@@ -6,7 +6,8 @@ import shutil
 import sys
 import textwrap
 from collections import deque
-from typing import Callable, Iterable, Protocol, Sequence, TextIO
+from collections.abc import Callable, Iterable, Sequence
+from typing import Protocol, TextIO
 
 WIDEST = 80
 NARROWEST = 24

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
-from typing import Sequence
 
 from ..case.log import CaseLog, LogInUse, open_cases
 from ..case.state import CaseState

@@ -12,9 +12,73 @@ from functools import lru_cache
 from ..knowledge.model import Knowledge
 
 _EMPTY_WORDS = frozenset(
-    "a an and are as at be been but by for from get gets got had has have he her his i if in into is it its just me my"
-    " of on or our she so that the their them then there they this to was we were when which will with would you your"
-    " engine motor model does do really very quite bit".split()
+    [
+        "a",
+        "an",
+        "and",
+        "are",
+        "as",
+        "at",
+        "be",
+        "been",
+        "but",
+        "by",
+        "for",
+        "from",
+        "get",
+        "gets",
+        "got",
+        "had",
+        "has",
+        "have",
+        "he",
+        "her",
+        "his",
+        "i",
+        "if",
+        "in",
+        "into",
+        "is",
+        "it",
+        "its",
+        "just",
+        "me",
+        "my",
+        "of",
+        "on",
+        "or",
+        "our",
+        "she",
+        "so",
+        "that",
+        "the",
+        "their",
+        "them",
+        "then",
+        "there",
+        "they",
+        "this",
+        "to",
+        "was",
+        "we",
+        "were",
+        "when",
+        "which",
+        "will",
+        "with",
+        "would",
+        "you",
+        "your",
+        "engine",
+        "motor",
+        "model",
+        "does",
+        "do",
+        "really",
+        "very",
+        "quite",
+        "bit",
+    ]
 )
 _SPLIT = re.compile(r"\band then\b|\bthen\b|\band\b|\bbut\b|[,;.]")
 LEAST_LIKENESS = 0.45
@@ -99,5 +163,3 @@ def _likeness(said: frozenset[str], phrase: frozenset[str], weight: dict[str, fl
     of_said = common / sum(weight.get(word, rare / 2) for word in said)
     of_phrase = common / sum(weight[word] for word in phrase)
     return 2 * of_said * of_phrase / (of_said + of_phrase)
-
-

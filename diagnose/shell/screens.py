@@ -6,7 +6,7 @@ Steps and advice pass through `steps`, which leaves out whatever a standing hold
 from __future__ import annotations
 
 import string
-from typing import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
 from ..case.ledger import NEEDLES, NeedleEntry, stands
 from ..case.readings import SHOWN, turns
@@ -79,9 +79,11 @@ def reminder(names: Sequence[str], width: int) -> Lines:
 
 def hold(knowledge: Knowledge, conclusions: Conclusions, name: str, width: int) -> Lines:
     """A hold that stands, and what lifts it."""
-    yield from paragraph(f"ON HOLD: {knowledge.holds[name].name}. {knowledge.holds[name].says}", width, "  # ", "warning", "    ")
+    yield from paragraph(
+        f"ON HOLD: {knowledge.holds[name].name}. {knowledge.holds[name].says}", width, "  # ", "warning", "    "
+    )
     for rule in conclusions.holds[name]:
-        yield from paragraph(f"Until: {knowledge.rules[rule].outcome.until}", width, "    ")  # type: ignore[union-attr]
+        yield from paragraph(f"Until: {knowledge.rules[rule].until}", width, "    ")
 
 
 def steps(knowledge: Knowledge, conclusions: Conclusions, several: Iterable[Step], width: int) -> Lines:
@@ -176,7 +178,9 @@ def how(examined: Examined, state: CaseState, ranked: RankedCause, turns_of_mind
     yield from paragraph("Each line multiplies its odds against some other fault:", width, "    ", "quiet")
     yield from paragraph(f"{times(ranked.prior_decibels)}: how common it is to begin with", width, "      ")
     for weight in examined.standing.trail(ranked.cause):
-        yield from paragraph(f"{times(weight.decibels)}: {told(examined, state, weight, cause)}", width, "      ", rest="        ")
+        yield from paragraph(
+            f"{times(weight.decibels)}: {told(examined, state, weight, cause)}", width, "      ", rest="        "
+        )
     yield from paragraph(f"together {times(ranked.prior_decibels + ranked.told_decibels)}", width, "      ")
     check = knowledge.checks[cause.settled_by]
     open_finds = [f for f in check.finds if f not in examined.conclusions.answers]
@@ -205,7 +209,9 @@ def told(examined: Examined, state: CaseState, weight: Weight, cause: Cause) -> 
         answer = examined.conclusions.answers[name]
         finding = examined.knowledge.findings[name]
         word = cause.shows[name].words.get(answer) if name in cause.shows else None
-        here = f" ({word.replace('-', ' ')} here, {finding.answers[answer].seen.replace('-', ' ')} otherwise)" if word else ""
+        here = (
+            f" ({word.replace('-', ' ')} here, {finding.answers[answer].seen.replace('-', ' ')} otherwise)" if word else ""
+        )
         parts.append(f"{name}: {said(finding, state, answer)}{here}")
     damped = " (these are akin, so they count less together)" if len(parts) > 1 else ""
     return "; ".join(parts) + damped
@@ -242,13 +248,16 @@ def ledger(entries: Sequence[NeedleEntry], may_close: bool, width: int) -> Lines
             continue
         back = place.way_back()
         if place.moved_by > 0 and not may_close:
-            back = f"{turns(place.moved_by)} further out than its baseline of {turns(place.baseline)}; going back is on hold"
+            back = (
+                f"{turns(place.moved_by)} further out than its baseline of {turns(place.baseline)}; going back is on hold"
+            )
         yield from paragraph(f"{needle}: {turns(place.now)}; {back}", width, "    ")
         for entry in entries:
             if entry.needle == needle:
                 kind = f"moved {turns(abs(entry.sixteenths))} {'out' if entry.sixteenths > 0 else 'in'}"
                 yield from paragraph(
-                    kind if entry.moved else f"counted at {turns(entry.sixteenths)}", width, f"      {entry.at[11:16]} ", "quiet"
+                    kind if entry.moved else f"counted at {turns(entry.sixteenths)}",
+                    width,
+                    f"      {entry.at[11:16]} ",
+                    "quiet",
                 )
-
-

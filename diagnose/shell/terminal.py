@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import shutil
 import sys
-from typing import Iterator, Sequence
+from collections.abc import Iterator, Sequence
 
 from prompt_toolkit import PromptSession
 from prompt_toolkit.completion import CompleteEvent, Completer, Completion

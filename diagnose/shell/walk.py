@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
-from typing import Callable, Iterable, Sequence, TypeVar
+from typing import TypeVar
 
 from ..case.casefile import MACHINE
 from ..case.ledger import NEEDLES, NeedleEntry, NotAMove, check_entry, stands, weakens
@@ -14,7 +15,7 @@ from ..knowledge.checker import CLOSE_NEEDLE
 from ..knowledge.model import Cause, Check, Finding, Knowledge
 from ..planning.examine import Examined, examine
 from ..planning.plan import Ask, AskAgain, DoCheck, Repair, Undecided, Worth, askable, one_more
-from ..reasoning.doubt import turns_of_mind
+from ..reasoning.doubt import Turn, turns_of_mind
 from ..report.files import write_reports
 from . import screens
 from .choices import NotUnderstood, choice_of, several_of
@@ -251,7 +252,7 @@ class Walk:
         given = self.state.findings[str(finding.id)]
         answer = screens.said(finding, self.state, given.answer)
         for rule in rules:
-            self._say(f"These answers cannot all be true: {self._knowledge.rules[rule].outcome.says}", "head")  # type: ignore[union-attr]
+            self._say(f"These answers cannot all be true: {self._knowledge.rules[rule].clash}", "head")
         if not rules:
             self._say("One answer decides much here. Please look at it once more before work starts.", "head")
         self._say(f"You answered: {answer}")
@@ -403,7 +404,8 @@ class Walk:
         closing = self.state.closing
         assert closing is not None
         names = " and ".join(
-            str(self._knowledge.causes[cause].name) if cause in self._knowledge.causes else cause for cause in closing.causes
+            str(self._knowledge.causes[cause].name) if cause in self._knowledge.causes else cause
+            for cause in closing.causes
         )
         self._say()
         endings = {"found": f"Closed: {names}.", NORMAL: f"Closed: nothing is wrong. {names}."}
@@ -428,7 +430,7 @@ class Walk:
         if entry is None:
             self._say(f"    No cause stands under '{named}'; 'standing' lists them.")
             return
-        turning = ()
+        turning: tuple[Turn, ...] = ()
         if entry is ranked[0]:
             turning = turns_of_mind(self._knowledge, self.examined.conclusions.answers, self.examined.progress.repairs)
         self._print(screens.how(self.examined, self.state, entry, turning, self._width))
@@ -518,7 +520,9 @@ class Walk:
         assert place is not None
         self._say(f"    {needle} stands at {turns(place.now)}.")
         if closing and not moved and CLOSE_NEEDLE in self.examined.conclusions.holds:
-            self._say("    That is further in than it stood, and a weaker mixture is on hold: open it again before it runs.")
+            self._say(
+                "    That is further in than it stood, and a weaker mixture is on hold: open it again before it runs."
+            )
         if moved and abs(sixteenths) > 2:
             self._say("    Come closer in small moves: an eighth, then a sixteenth for the last.")
         if moved:
@@ -543,7 +547,9 @@ class Walk:
         if not rest:
             return False
         cause = self._cause_named(rest)
-        self._say(f"Close the case with: {self._knowledge.causes[cause].name if cause else rest + ' (not in these rules)'}?")
+        self._say(
+            f"Close the case with: {self._knowledge.causes[cause].name if cause else rest + ' (not in these rules)'}?"
+        )
         if self._choose(["yes", "no, go on"]):
             return True
         self._close("found", (cause or rest,))
@@ -561,6 +567,11 @@ class Walk:
         self._say("At any prompt:", "head")
         for command in COMMANDS.values():
             self._print(
-                screens.paragraph(f"{command.word} {command.takes}".strip() + f": {command.does}", self._width, "    ", rest="        ")
+                screens.paragraph(
+                    f"{command.word} {command.takes}".strip() + f": {command.does}",
+                    self._width,
+                    "    ",
+                    rest="        ",
+                )
             )
         self._print(screens.paragraph("Ctrl-C drops the line. Ctrl-D leaves, with everything kept.", self._width, "    "))
