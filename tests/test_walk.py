@@ -75,7 +75,7 @@ def test_dont_know_is_always_an_answer(bench: Knowledge, tmp_path: Path, typed: 
     assert "idle" in state.unknown
 
 
-@pytest.mark.parametrize("typed", ["9", "xyzzy", "", "0", "-1", "\x1b[31m", "1e400", "hunts steady"])
+@pytest.mark.parametrize("typed", ["9", "²", "xyzzy", "", "0", "-1", "\x1b[31m", "1e400", "hunts steady"])
 def test_what_is_no_answer_gets_one_line_and_the_question_stays(bench: Knowledge, tmp_path: Path, typed: str) -> None:
     text, state = walked(bench, tmp_path, "", "1", "1", typed, "2")
     assert state.answers["idle"] == "hunts"

@@ -13,11 +13,12 @@ from functools import lru_cache
 import numpy as np
 
 from ..knowledge.frequency import FREQUENCY
-from ..knowledge.model import Answered, Finding, Fix, Is, IsNot, Knowledge, Means, leaves
+from ..knowledge.model import Answered, Finding, Fix, Knowledge, leaves
 from ..reasoning.doubt import doubtful
 from ..reasoning.rank import RankedCause, Repairs, Standing
 from ..reasoning.reason import Conclusions
 from ..reasoning.tables import Floats, tables_of
+from .lifting import way_to_lift
 
 CALL_FOR_HELP = 120.0
 """Minutes charged for taking it home or to the workshop: what ends every fault, known to these rules or not.
@@ -150,15 +151,19 @@ def plan(knowledge: Knowledge, conclusions: Conclusions, standing: Standing, pro
         return _ask(knowledge, finding, open_findings, _sooner(conclusions, finding), worth)
     repair, held = _repairs(knowledge, conclusions, standing, progress)
     if held and (repair is None or standing_of(standing, held[0]) > repair.probability):
-        lifting = lifts(knowledge, conclusions, _under(knowledge.causes[held[0]].fix))
-        for finding, worth in telling:
-            if finding.id in lifting:
-                return _ask(knowledge, finding, open_findings, (), worth)
+        minutes = {str(finding.id): minutes_of(knowledge, finding) for finding in open_findings}
+        standing_holds = conclusions.held(_under(knowledge.causes[held[0]].fix))
+        for name in way_to_lift(knowledge, conclusions, standing_holds, minutes):
+            return _ask(knowledge, knowledge.findings[name], open_findings, _holding(conclusions, standing_holds), None)
         return Undecided(held)
     if repair is None:
         return Undecided(held)
     doubt = None if progress.asked_again else doubtful(knowledge, conclusions, standing)
     return AskAgain(doubt.finding, chance=doubt.chance) if doubt else repair
+
+
+def _holding(conclusions: Conclusions, holds: tuple[str, ...]) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(rule for hold in holds for rule in conclusions.holds[hold]))
 
 
 def _under(fix: Fix) -> tuple[str, ...]:
@@ -169,31 +174,6 @@ def standing_of(standing: Standing, cause: str) -> float:
     """Return the probability of a cause, 0 if the machine cannot have it."""
     ranked = standing.of(cause)
     return ranked.probability if ranked else 0.0
-
-
-def lifts(knowledge: Knowledge, conclusions: Conclusions, under: tuple[str, ...]) -> frozenset[str]:
-    """Return the findings that may lift the standing holds among `under`.
-
-    A rule that stands because something is not yet concluded is lifted by concluding it, so the findings at the root of
-    that condition count. A rule that stands on what was answered is lifted by no question, only by putting it right.
-    """
-    standing = [knowledge.rules[name] for hold in conclusions.held(under) for name in conclusions.holds[hold]]
-    missing = [[str(leaf.condition) for leaf in leaves(rule.when) if isinstance(leaf, IsNot)] for rule in standing]
-    if not all(missing):
-        return frozenset()
-    found: set[str] = set()
-    seen: set[str] = set()
-    waiting = [condition for conditions in missing for condition in conditions]
-    while waiting:
-        condition = waiting.pop()
-        if condition in seen:
-            continue
-        seen.add(condition)
-        for rule in knowledge.rules.values():
-            if isinstance(rule.outcome, Means) and rule.outcome.condition == condition:
-                found.update(str(leaf.finding) for leaf in leaves(rule.when) if isinstance(leaf, Answered))
-                waiting += [str(leaf.condition) for leaf in leaves(rule.when) if isinstance(leaf, Is)]
-    return frozenset(found)
 
 
 def one_more(

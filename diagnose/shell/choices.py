@@ -12,7 +12,7 @@ class NotUnderstood(ValueError):
 def choice_of(line: str, says: Sequence[str]) -> int:
     """Return which of the numbered choices a line means, from 0. Raises NotUnderstood."""
     typed = line.strip().lower()
-    if typed.isdigit() and 1 <= int(typed) <= len(says):
+    if typed.isdecimal() and 1 <= int(typed) <= len(says):
         return int(typed) - 1
     begun = [place for place, say in enumerate(says) if typed and say.lower().startswith(typed)]
     if len(begun) == 1:
@@ -25,6 +25,6 @@ def several_of(line: str, most: int) -> list[int]:
     parts = line.replace(",", " ").replace("and", " ").split()
     if parts in (["0"], ["none"], ["no"], []):
         return []
-    if not all(part.isdigit() and 1 <= int(part) <= most for part in parts):
+    if not all(part.isdecimal() and 1 <= int(part) <= most for part in parts):
         raise NotUnderstood(f"type the numbers that fit, such as 1 3 (up to {most}), or none")
     return [int(part) - 1 for part in dict.fromkeys(parts)]

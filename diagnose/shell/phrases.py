@@ -81,7 +81,7 @@ _EMPTY_WORDS = frozenset(
     ]
 )
 _SPLIT = re.compile(r"\band then\b|\bthen\b|\band\b|\bbut\b|[,;.]")
-LEAST_LIKENESS = 0.45
+LEAST_LIKENESS = 0.5
 
 
 @dataclass(frozen=True, slots=True)

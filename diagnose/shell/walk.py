@@ -439,7 +439,7 @@ class Walk:
         """A cause by its place in the standing, its id, the beginning of its id, or words of its name."""
         ranked = self.examined.standing.causes
         typed = named.lower().strip()
-        if typed.isdigit():
+        if typed.isdecimal():
             return ranked[int(typed) - 1].cause if 1 <= int(typed) <= len(ranked) else None
         if typed in self._knowledge.causes:
             return typed
@@ -450,8 +450,8 @@ class Walk:
         return None
 
     def go_back(self, rest: str) -> bool:
-        count = int(rest) if rest.isdigit() else 1
-        if rest and not rest.isdigit():
+        count = int(rest) if rest.isdecimal() else 1
+        if rest and not rest.isdecimal():
             self._say("    'back' takes a count, such as back 2.")
             return False
         numbers = [number for number, _ in self.state.answered][-count:] if count else []
