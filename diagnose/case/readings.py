@@ -146,3 +146,12 @@ def turns(sixteenths: int) -> str:
     said = " ".join([*([str(whole)] if whole or not rest else []), *([f"{part}"] if rest else [])])
     sign = "-" if sixteenths < 0 else ""
     return f"{sign}{said} turn{'' if abs(sixteenths) <= SIXTEENTHS else 's'}"
+
+
+def percent(share: float) -> str:
+    """Return a share as people say it, never rounded to impossible or certain."""
+    if 0 < share < 0.01:
+        return "under 1 %"
+    if 0.99 < share < 1:
+        return "over 99 %"
+    return f"{100 * share:.0f} %"

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from ..case.casefile import MACHINE
 from ..case.ledger import NEEDLES, stands
-from ..case.readings import turns
+from ..case.readings import percent, turns
 from ..case.state import CaseState
 from ..knowledge.checker import CLOSE_NEEDLE
 from ..knowledge.model import Knowledge, Step
@@ -60,6 +60,7 @@ class FaultReport:
     explains: tuple[Line, ...]
     cautions: tuple[Line, ...]
     holds: tuple[Line, ...]
+    proved: bool
     causes: tuple[CauseLine, ...]
     pairs: tuple[Line, ...]
     other: float
@@ -100,9 +101,10 @@ def fault_report(knowledge: Knowledge, state: CaseState, examined: Examined, pro
             Line(f"{knowledge.cautions[name].level}", str(knowledge.cautions[name].says)) for name in conclusions.cautions
         ),
         holds=tuple(_hold(knowledge, conclusions, name) for name in conclusions.holds),
+        proved=state.closing is not None and state.closing.how != "undecided",
         causes=tuple(_cause(examined, state, ranked) for ranked in examined.standing.causes[:MOST_CAUSES]),
         pairs=tuple(
-            Line(" and ".join(str(knowledge.causes[c].name) for c in pair.causes), _percent(pair.probability))
+            Line(" and ".join(str(knowledge.causes[c].name) for c in pair.causes), percent(pair.probability))
             for pair in examined.standing.pairs[:2]
             if pair.probability >= 0.05
         ),
@@ -135,10 +137,6 @@ def _when(at: str) -> str:
     return at[:16].replace("T", " ")
 
 
-def _percent(share: float) -> str:
-    return f"{100 * share:.0f} %"
-
-
 def _answer(knowledge: Knowledge, state: CaseState, name: str) -> str:
     given = state.findings.get(name)
     if given is None or name not in knowledge.findings or given.answer not in knowledge.findings[name].answers:
@@ -154,7 +152,7 @@ def _cause_name(knowledge: Knowledge, cause: str) -> str:
 def _outcome(knowledge: Knowledge, state: CaseState) -> str:
     if state.closing is None:
         return "Still open."
-    names = " and ".join(_cause_name(knowledge, cause) for cause in state.closing.causes)
+    names = " and also: ".join(_cause_name(knowledge, cause) for cause in state.closing.causes)
     match state.closing.how:
         case "found":
             return f"Cause found: {names}."

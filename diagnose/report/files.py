@@ -12,6 +12,7 @@ from pathlib import Path
 from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
 
 from .. import __version__
+from ..case.readings import percent
 from ..case.state import CaseState
 from ..knowledge.model import Knowledge
 from ..planning.examine import Examined
@@ -39,7 +40,7 @@ def _templates() -> Environment:
         undefined=StrictUndefined,
     )
     environment.filters["md"] = markdown_safe
-    environment.filters["percent"] = lambda share: f"{100 * share:.0f} %"
+    environment.filters["percent"] = percent
     return environment
 
 

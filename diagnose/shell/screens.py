@@ -9,7 +9,7 @@ import string
 from collections.abc import Iterable, Iterator, Sequence
 
 from ..case.ledger import NEEDLES, NeedleEntry, stands
-from ..case.readings import SHOWN, turns
+from ..case.readings import SHOWN, percent, turns
 from ..case.state import CaseState
 from ..knowledge.model import Cause, Check, Finding, Knowledge, Retest, Step
 from ..planning.examine import Examined
@@ -112,14 +112,6 @@ def minutes(count: float) -> str:
     if count < 1:
         return "half a minute" if count >= 0.4 else "a few seconds"
     return "1 minute" if round(count) == 1 else f"{count:.0f} minutes"
-
-
-def percent(share: float) -> str:
-    if 0 < share < 0.01:
-        return "under 1 %"
-    if 0.99 < share < 1:
-        return "over 99 %"
-    return f"{100 * share:.0f} %"
 
 
 def brief(examined: Examined, width: int) -> Lines:

@@ -9,7 +9,7 @@ from typing import TypeVar
 from ..case.casefile import MACHINE
 from ..case.ledger import NEEDLES, NeedleEntry, NotAMove, check_entry, stands, weakens
 from ..case.log import CaseLog
-from ..case.readings import NotAReading, parse_turns, turns
+from ..case.readings import NotAReading, parse_turns, percent, turns
 from ..case.state import CaseState, Given
 from ..knowledge.checker import CLOSE_NEEDLE
 from ..knowledge.model import Cause, Check, Finding, Knowledge
@@ -279,7 +279,7 @@ class Walk:
         ranked = self.examined.standing.of(str(cause.id))
         normal = cause.family == NORMAL
         self._say()
-        share = screens.percent(ranked.probability) if ranked else ""
+        share = percent(ranked.probability) if ranked else ""
         lead = "Perhaps nothing is wrong" if normal else "Worth putting right now"
         self._print(screens.paragraph(f"{lead}: {cause.name} ({share}) [{cause.id}]", self._width, "", "ask", "    "))
         self._print(screens.paragraph(str(cause.explains), self._width, "    "))
@@ -403,7 +403,7 @@ class Walk:
     def _end(self) -> None:
         closing = self.state.closing
         assert closing is not None
-        names = " and ".join(
+        names = " and also: ".join(
             str(self._knowledge.causes[cause].name) if cause in self._knowledge.causes else cause
             for cause in closing.causes
         )
