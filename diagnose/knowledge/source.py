@@ -6,6 +6,7 @@ Here nodes are composed, never constructed, so the reader sees the text as it wa
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -14,6 +15,8 @@ from typing import Any
 import yaml
 
 _COMPOSER = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
+
+_CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f]")
 
 LONGEST_FILE = 4_000_000
 """Characters in one file; a longer one is refused before it is parsed."""
@@ -109,11 +112,11 @@ def read_text(path: Path, shown: str | None = None) -> str:
 def compose(text: str, file: str) -> tuple[Node | None, list[Problem]]:
     """Return the tree of a YAML text and everything wrong with its form. An empty text gives None."""
     problems: list[Problem] = []
-    for number, character in enumerate(text):
-        if ord(character) < 32 and character not in "\n\r\t" or 0x7F <= ord(character) < 0xA0:
-            line = text.count("\n", 0, number)
-            column = number - text.rfind("\n", 0, number)
-            return None, [Problem(Place(file, line + 1, column), "a control character; take it out")]
+    steering = _CONTROL.search(text)
+    if steering:
+        line = text.count("\n", 0, steering.start())
+        column = steering.start() - text.rfind("\n", 0, steering.start())
+        return None, [Problem(Place(file, line + 1, column), "a control character; take it out")]
     try:
         if "&" in text or "*" in text:
             problems += _shared_nodes(text, file)
