@@ -90,6 +90,7 @@ def test_rank_takes_many_files_and_folders(tmp_path: Path) -> None:
         ("findings: {}\nfindings: {}\n", "case.yaml:2:1: 'findings' is written twice"),
         ("- a\n", "case.yaml:1:1: a case file takes machine: and findings:"),
         ("{", "case.yaml:1:2: not readable as YAML"),
+        ("machine: [a]\nfindings: {}\n", "case.yaml:1:10: 'machine' takes one text"),
         (
             "machine: helicopter\nfindings: {}\nrepairs: {nothing: same}\n",
             "case.yaml:3:11: no cause is called 'nothing'",
@@ -166,6 +167,25 @@ def test_a_closed_terminal_loses_nothing(tmp_path: Path) -> None:
     assert walk.wait(timeout=30) == WRONG
     (log,) = (tmp_path / "cases").glob("*.jsonl")
     assert '"finding": "machine"' in log.read_text()
+
+
+def test_no_input_at_all_leaves_in_peace(tmp_path: Path) -> None:
+    done = subprocess.run(
+        f"{sys.executable} -m diagnose --plain <&-", shell=True, capture_output=True, text=True,
+        env={**os.environ, "DIAGNOSE_DATA": str(tmp_path)}, timeout=60,
+    )  # fmt: skip
+    assert done.returncode == WELL
+    assert "Traceback" not in done.stderr
+    assert "Kept:" in done.stdout
+
+
+def test_an_output_that_takes_no_more_is_said(tmp_path: Path) -> None:
+    done = subprocess.run(
+        f"printf 'x\\n' | {sys.executable} -m diagnose --plain >/dev/full", shell=True, capture_output=True, text=True,
+        env={**os.environ, "DIAGNOSE_DATA": str(tmp_path)}, timeout=60,
+    )  # fmt: skip
+    assert "No space left on device" in done.stderr
+    assert "Traceback" not in done.stderr
 
 
 def test_report_writes_the_report_of_a_kept_case(tmp_path: Path) -> None:

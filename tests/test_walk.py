@@ -212,6 +212,30 @@ def test_no_line_is_wider_than_the_screen(bench: Knowledge, tmp_path: Path, widt
     assert long == []
 
 
+def test_a_case_goes_on_when_the_rules_have_lost_what_was_answered(bench: Knowledge, tmp_path: Path) -> None:
+    """A finding, an answer, a check and a cause that today's rules do not know are said, kept, and not used."""
+    console = ScriptedConsole(["change", "standing", "how", "report", "back 9", "cautions"])
+    with CaseLog.create(tmp_path) as log:
+        log.append("words", text="hunts")
+        log.append("answer", finding="gone", answer="x")
+        log.append("answer", finding="idle", answer="gone")
+        log.append("answer", finding="machine", answer="helicopter")
+        log.append("check", check="gone")
+        log.append("repair", cause="gone", result="same")
+        log.append("repair", cause="gone-too", result="not-done")
+        log.append("heard")
+        Walk(bench, log, console, tmp_path / "reports", None).run()
+    text = "\n".join(console.lines)
+    assert "The rules have changed: kept but no longer used are the answers to gone,\nidle." in text
+    assert "Fault report:" in text
+
+
+def test_a_cause_named_in_own_words_need_not_be_the_one_that_sounds_alike(bench: Knowledge, tmp_path: Path) -> None:
+    _, state = walked(bench, tmp_path, "", "1", "found loose", "2")
+    assert state.closing is not None
+    assert state.closing.causes == ("loose",)
+
+
 def test_end_of_input_leaves_like_ctrl_d(bench: Knowledge, tmp_path: Path) -> None:
     console = ScriptedConsole([])
     with CaseLog.create(tmp_path) as log, pytest.raises(Left):

@@ -47,6 +47,8 @@ def read_case(path: Path, knowledge: Knowledge) -> CaseFile:
     it = Fields(root, problems)
     title = it.text_or_none("title") or Text(path.stem, root.place)
     machine = it.node("machine")
+    if machine is not None:
+        it.plain(machine, "machine")
     findings = _findings(it, it.table_of("findings"), knowledge)
     if isinstance(machine, Text):
         findings |= _findings(it, Table(((Text(MACHINE, machine.place), machine),), machine.place), knowledge)

@@ -86,7 +86,9 @@ def read_log(path: Path) -> Recovered:
                 raise ValueError("the line has no end")
             events.append(_event(json.loads(line.decode("utf-8")), number))
         except (ValueError, KeyError, TypeError, RecursionError) as error:
-            if last and events:
+            if not events:
+                break
+            if last:
                 return Recovered(tuple(events), position, content[position:])
             raise LogTrouble(
                 f"{path}:{number}:1: this line of the case log is damaged ({_short(error)}); "

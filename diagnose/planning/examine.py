@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
+from types import MappingProxyType
 
 from ..case.state import CaseState
 from ..knowledge.model import Knowledge
@@ -36,15 +37,26 @@ def repairs_of(results: Mapping[str, str]) -> Repairs:
     )
 
 
-def examine(knowledge: Knowledge, state: CaseState) -> Examined:
-    """Return what follows from a case. Findings that today's rules no longer know are left out."""
-    answers = {
-        name: given.answer
+def as_known_today(knowledge: Knowledge, state: CaseState) -> CaseState:
+    """Return the case without the questions and answers that today's rules no longer have; the log keeps them."""
+    findings = {
+        name: given
         for name, given in state.findings.items()
         if name in knowledge.findings and given.answer in knowledge.findings[name].answers
     }
+    return replace(
+        state,
+        findings=MappingProxyType(findings),
+        unknown=state.unknown & knowledge.findings.keys(),
+        answered=tuple((n, name) for n, name in state.answered if name in findings or name in state.unknown),
+    )
+
+
+def examine(knowledge: Knowledge, state: CaseState) -> Examined:
+    """Return what follows from a case."""
+    state = as_known_today(knowledge, state)
     repairs = repairs_of({repair.cause: repair.result for repair in state.repairs if repair.cause in knowledge.causes})
-    conclusions = reason(knowledge, answers)
+    conclusions = reason(knowledge, state.answers)
     return Examined(
         knowledge=knowledge,
         conclusions=conclusions,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import shutil
 import sys
 import textwrap
@@ -116,8 +117,9 @@ def open_console(plain: bool) -> Console:
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")
-    if plain or not (sys.stdin and sys.stdin.isatty() and sys.stdout.isatty()):
-        return PlainConsole(sys.stdin, sys.stdout)
+    source = sys.stdin or io.StringIO()  # started without any input at all: nothing more will come
+    if plain or not (source.isatty() and sys.stdout and sys.stdout.isatty()):
+        return PlainConsole(source, sys.stdout)
     from .terminal import TerminalConsole, dumb
 
-    return PlainConsole(sys.stdin, sys.stdout) if dumb() else TerminalConsole()
+    return PlainConsole(source, sys.stdout) if dumb() else TerminalConsole()

@@ -13,20 +13,23 @@ from ..case.readings import NotAReading, parse_turns, percent, turns
 from ..case.state import CaseState, Given
 from ..knowledge.checker import CLOSE_NEEDLE
 from ..knowledge.model import Cause, Check, Finding, Knowledge
-from ..planning.examine import Examined, examine
+from ..planning.examine import Examined, as_known_today, examine
 from ..planning.plan import Ask, AskAgain, DoCheck, Repair, Undecided, Worth, askable, one_more
 from ..reasoning.doubt import Turn, turns_of_mind
 from ..report.files import write_reports
 from . import screens
 from .choices import NotUnderstood, choice_of, several_of
 from .commands import COMMANDS, command_in
-from .console import Console, Dropped, Left, wrapped
+from .console import Console, Dropped, Left
 from .opening import NOTHING_SAID, OWNERS_WORDS
 from .phrases import match
 from .replies import reply_to
 
 NORMAL = "normal"
 """Family of the causes that are no fault: the engine is as it should be."""
+
+SHORTEST_NAME = 3
+"""Letters that may stand for a cause; fewer would fit nearly all."""
 
 Taken = TypeVar("Taken")
 
@@ -47,7 +50,7 @@ class Walk:
         self._console = console
         self._reports = reports
         self._typed = typed
-        self._examined: tuple[CaseState, Examined] | None = None
+        self._cached: tuple[CaseState, CaseState, Examined] | None = None
         self._told_cautions: set[str] = set()
         self._told_holds: set[str] = set()
         self._told_conditions: set[str] = set()
@@ -58,13 +61,19 @@ class Walk:
 
     @property
     def state(self) -> CaseState:
-        return self._log.state
+        """The case as today's rules know it."""
+        return self._seen()[1]
 
     @property
     def examined(self) -> Examined:
-        if self._examined is None or self._examined[0] is not self.state:
-            self._examined = (self.state, examine(self._knowledge, self.state))
-        return self._examined[1]
+        return self._seen()[2]
+
+    def _seen(self) -> tuple[CaseState, CaseState, Examined]:
+        """The logged state, the state as known today, and what follows; worked out once for each state of the log."""
+        if self._cached is None or self._cached[0] is not self._log.state:
+            known = as_known_today(self._knowledge, self._log.state)
+            self._cached = (self._log.state, known, examine(self._knowledge, known))
+        return self._cached
 
     # The loop.
 
@@ -75,6 +84,9 @@ class Walk:
         packs = [f"{pack.id} {pack.version}" for pack in self._knowledge.packs]
         if list(self.state.packs) != packs:
             self._log.append("rules", packs=packs)
+        forgotten = {name for _, name in self._log.state.answered} - {name for _, name in self.state.answered}
+        if forgotten:
+            self._say(f"The rules have changed: kept but no longer used are the answers to {', '.join(sorted(forgotten))}.")
         if self.state.answered:
             self._told_conditions.update(self.examined.conclusions.conditions)
         try:
@@ -140,8 +152,8 @@ class Walk:
         return self._console.width
 
     def _say(self, text: str = "", tone: str = "") -> None:
-        for line in wrapped(text, self._width) if text else [""]:
-            self._console.say(line, tone)
+        lead = " " * (len(text) - len(text.lstrip()))
+        self._print(screens.paragraph(text.strip(), self._width, lead, tone) if text else [("", "")])
 
     def _print(self, lines: Iterable[tuple[str, str]]) -> None:
         for line, tone in lines:
@@ -445,7 +457,7 @@ class Walk:
             return typed
         for entry in ranked:
             name = str(self._knowledge.causes[entry.cause].name).lower()
-            if entry.cause.startswith(typed) or typed in name:
+            if len(typed) >= SHORTEST_NAME and (entry.cause.startswith(typed) or typed in name):
                 return entry.cause
         return None
 
@@ -547,12 +559,12 @@ class Walk:
         if not rest:
             return False
         cause = self._cause_named(rest)
-        self._say(
-            f"Close the case with: {self._knowledge.causes[cause].name if cause else rest + ' (not in these rules)'}?"
-        )
-        if self._choose(["yes", "no, go on"]):
-            return True
-        self._close("found", (cause or rest,))
+        meant = [cause, rest] if cause else [rest]
+        self._say("Close the case with this?", "ask")
+        says = [str(self._knowledge.causes[cause].name)] if cause else []
+        chosen = self._choose([*says, f"{rest} (not in these rules)", "no, go on"])
+        if chosen < len(meant):
+            self._close("found", (meant[chosen],))
         return True
 
     def write_report(self) -> None:
