@@ -17,7 +17,7 @@ from .testing import Prompt, prompt_of, walk_with
 
 PROMPT = "> "
 
-_WITHOUT_A_REPLY = {"question": "?", "check": "2", "repair": "3", "retest": "3", "confirm": "none", "undecided": "1"}
+_WITHOUT_A_REPLY = {"question": "?", "check": "2", "repair": "3", "retest": "3", "confirm": "none", "undecided": "end"}
 """What is typed where the recording has nothing to say."""
 
 

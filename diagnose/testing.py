@@ -43,7 +43,7 @@ _HEADS = {
     "Perhaps nothing is wrong:": "repair",
     "How was it proved?": "proof",
     "Where does the": "needle",
-    "Nothing left to ask": "undecided",
+    "Undecided for now": "undecided",
 }
 _HANDLE = re.compile(r"\[([a-z0-9-]+)\]$")
 
@@ -133,7 +133,8 @@ class Owner:
             case "needle":
                 return "?"
             case "undecided":
-                return "1"
+                end = next(place for place, choice in enumerate(prompt.choices, 1) if choice.startswith("end here"))
+                return str(end)
         return "1"
 
     def _confirmed(self, choices: tuple[str, ...]) -> str:

@@ -236,6 +236,15 @@ def test_a_cause_named_in_own_words_need_not_be_the_one_that_sounds_alike(bench:
     assert state.closing.causes == ("loose",)
 
 
+def test_an_owner_who_knows_nothing_is_led_to_a_polite_end_and_nothing_is_claimed(base: Knowledge, tmp_path: Path) -> None:
+    console, log = walk_with(base, Owner("", {}, frozenset(), base), tmp_path)
+    text = "\n".join(console.lines)
+    assert log.state.closing is not None
+    assert log.state.closing.how == "undecided"
+    assert "Worth putting right now" not in text
+    assert "Do not fly it until the cause is known." in text
+
+
 def test_end_of_input_leaves_like_ctrl_d(bench: Knowledge, tmp_path: Path) -> None:
     console = ScriptedConsole([])
     with CaseLog.create(tmp_path) as log, pytest.raises(Left):

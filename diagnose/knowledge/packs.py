@@ -9,7 +9,7 @@ from types import MappingProxyType
 
 from . import checker
 from .model import Knowledge, Pack
-from .reader import Fields, likeliest, read_entries
+from .reader import Fields, read_entries
 from .source import FaultyFiles, Place, Problem, Table, Text, compose, read_text
 
 PACK_FILE = "pack.yaml"
@@ -101,6 +101,3 @@ def _shelve(entries: list[tuple[str, object]], shelves: dict, problems: list[Pro
             problems.append(Problem(entry_id.place, f"{kind} '{entry_id}' is already defined at {first}"))
         else:
             shelf[entry_id] = made
-
-
-__all__ = ["PACK_FILE", "base_pack", "likeliest", "load"]

@@ -34,6 +34,17 @@ walk asks fifty quick questions, because each still saves more than its few seco
 SOONER = 2.0
 """What a rule that puts a question sooner multiplies its information by. It changes the order, never the stop."""
 
+QUICK = 5.0
+"""Minutes of a check that can be offered to someone who has run out of answers."""
+
+LIKELY_ENOUGH = 0.25
+"""A repair less likely than this waits while there is something telling to ask. One answer alone often changes no
+decision, so it seems not to pay, and yet the next few together find the cause."""
+
+PATIENCE = 15
+MOST_ANSWERS = 40
+"""Past so many questions not known, or so many answers, nobody wants to be asked more for want of a likely repair."""
+
 USUALLY_UNSURE = "rarely"
 """How often an owner cannot answer, where a finding does not say."""
 
@@ -156,6 +167,10 @@ def plan(knowledge: Knowledge, conclusions: Conclusions, standing: Standing, pro
         for name in way_to_lift(knowledge, conclusions, standing_holds, minutes):
             return _ask(knowledge, knowledge.findings[name], open_findings, _holding(conclusions, standing_holds), None)
         return Undecided(held)
+    unsure = repair is None or repair.probability < LIKELY_ENOUGH
+    if telling and unsure and len(progress.unknown) < PATIENCE and len(conclusions.answers) < MOST_ANSWERS:
+        finding, worth = telling[0]
+        return _ask(knowledge, finding, open_findings, _sooner(conclusions, finding), worth)
     if repair is None:
         return Undecided(held)
     doubt = None if progress.asked_again else doubtful(knowledge, conclusions, standing)
@@ -192,6 +207,21 @@ def next_questions(
     open_findings = [f for f in knowledge.findings.values() if askable(knowledge, conclusions, progress, f)]
     telling = _telling(knowledge, conclusions, standing, open_findings)
     return tuple((str(finding.id), worth) for finding, worth in telling[:most])
+
+
+def safe_looks(
+    knowledge: Knowledge, conclusions: Conclusions, standing: Standing, progress: Progress, most: int = 5
+) -> tuple[DoCheck, ...]:
+    """Return the quick checks on a stopped engine that are still open, the most telling a minute first."""
+    looks: dict[str, DoCheck] = {}
+    for finding, worth in next_questions(knowledge, conclusions, standing, progress, most=len(knowledge.findings)):
+        name = knowledge.findings[finding].check
+        if name is None or knowledge.checks[name].engine not in ("stopped", "cold"):
+            continue
+        if knowledge.checks[name].minutes <= QUICK and name not in looks:
+            finds = tuple(str(f) for f in knowledge.checks[name].finds if f not in conclusions.answers)
+            looks[str(name)] = DoCheck(str(name), finds, worth=worth)
+    return tuple(looks.values())[:most]
 
 
 def askable(knowledge: Knowledge, conclusions: Conclusions, progress: Progress, finding: Finding) -> bool:

@@ -14,7 +14,7 @@ from ..case.state import CaseState, Given
 from ..knowledge.checker import CLOSE_NEEDLE
 from ..knowledge.model import Cause, Check, Finding, Knowledge
 from ..planning.examine import Examined, as_known_today, examine
-from ..planning.plan import Ask, AskAgain, DoCheck, Repair, Undecided, Worth, askable, one_more
+from ..planning.plan import Ask, AskAgain, DoCheck, Repair, Undecided, Worth, askable, one_more, safe_looks
 from ..reasoning.doubt import Turn, turns_of_mind
 from ..report.files import write_reports
 from . import screens
@@ -386,7 +386,7 @@ class Walk:
 
     def _undecided(self, held: Sequence[str]) -> None:
         self._say()
-        self._say("Nothing left to ask or try would tell more. It stays undecided for now.", "head")
+        self._say("Undecided for now. No cause stands out enough to put it right.", "head")
         self.show_standing()
         for cause in held[:1]:
             self._say(f"    The likeliest, {self._knowledge.causes[cause].name}, waits for what is on hold:")
@@ -395,19 +395,29 @@ class Walk:
             for hold in dict.fromkeys(self.examined.conclusions.held(under)):
                 self._print(screens.hold(self._knowledge, self.examined.conclusions, hold, self._width))
         self._why = None
-        again = sorted(self.state.unknown)
-        says = ["end here, undecided, with a report", "I know what it was"]
-        if again or self.state.put_aside:
-            says.append("look again at what was not known or put aside")
-        chosen = self._choose(says)
-        if chosen == 0:
-            self._close("undecided", ())
-        elif chosen == 1:
-            self.found("")
-        else:
-            numbers = [number for number, finding in self.state.answered if finding in self.state.unknown]
-            numbers += [e.number for e in self._log.events if e.what == "repair" and e.data["result"] == "not-done"]
-            self._log.append("withdraw", numbers=numbers)
+        seen = self.examined
+        looks = safe_looks(self._knowledge, seen.conclusions, seen.standing, seen.progress)
+        if looks:
+            self._say("    Quick looks that are still open, engine stopped:")
+            for look in looks:
+                check = self._knowledge.checks[look.check]
+                self._say(f"      {check.name} ({screens.minutes(check.minutes)})")
+        offers: dict[str, Callable[[], object]] = {}
+        if looks:
+            first = looks[0]
+            offers["do the first of these looks now"] = lambda: self._check(
+                self._knowledge.checks[first.check], first.finds, (), first.worth
+            )
+        offers["end here, undecided, with a report"] = lambda: self._close("undecided", ())
+        offers["I know what it was"] = lambda: self.found("")
+        if self.state.unknown or self.state.put_aside:
+            offers["look again at what was not known or put aside"] = self._look_again
+        list(offers.values())[self._choose(list(offers))]()
+
+    def _look_again(self) -> None:
+        numbers = [number for number, finding in self.state.answered if finding in self.state.unknown]
+        numbers += [e.number for e in self._log.events if e.what == "repair" and e.data["result"] == "not-done"]
+        self._log.append("withdraw", numbers=numbers)
 
     def _close(self, how: str, causes: Sequence[str]) -> None:
         self._log.append("closed", how=how, causes=list(causes))
