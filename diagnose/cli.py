@@ -34,6 +34,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
             _complain(str(problem))
     except LogTrouble as trouble:
         _complain(str(trouble))
+    except KeyboardInterrupt:
+        _complain("Stopped. What was answered is kept; start 'diagnose' again and it goes on there.")
     except BrokenPipeError:
         _lose_output()
     except OSError as error:

@@ -245,6 +245,83 @@ def test_an_owner_who_knows_nothing_is_led_to_a_polite_end_and_nothing_is_claime
     assert "Do not fly it until the cause is known." in text
 
 
+def test_a_fix_that_was_done_waits_for_its_retest_however_the_walk_goes_on(bench: Knowledge, tmp_path: Path) -> None:
+    with CaseLog.create(tmp_path) as log:
+        log.append("words", text="hunts")
+        log.append("heard")
+        log.append("answer", finding="machine", answer="helicopter")
+        log.append("fixed", cause="bolts-loose")
+        console = ScriptedConsole(["back", "leave"])
+        Walk(bench, log, console, tmp_path, None).run()
+        assert "Done and not yet proved: Carburettor bolts loose" in console.lines
+        again = ScriptedConsole(["1", ""])
+        Walk(bench, log, again, tmp_path / "reports", None).run()
+        assert log.state.closing is not None
+        assert log.state.closing.causes == ("bolts-loose",)
+
+
+def test_an_engine_that_would_not_start_can_be_retested(base: Knowledge, tmp_path: Path) -> None:
+    """No start takes running away; the fix may have given it back, so the retest must be offered."""
+    with CaseLog.create(tmp_path) as log:
+        log.append("words", text="dead")
+        log.append("heard")
+        log.append("answer", finding="machine", answer="aeroplane")
+        log.append("answer", finding="starts", answer="never")
+        log.append("fixed", cause="plug-fouled")
+        console = ScriptedConsole(["1", "1", ""])
+        Walk(base, log, console, tmp_path / "reports", None).run()
+        assert log.state.closing is not None
+        assert log.state.closing.how == "found"
+
+
+def test_the_hold_on_turning_needles_stops_the_ledger_too(base: Knowledge, tmp_path: Path) -> None:
+    with CaseLog.create(tmp_path) as log:
+        log.append("words", text="rich")
+        log.append("heard")
+        log.append("answer", finding="fit-to-run", answer="fit")
+        for finding, answer in (("machine", "aeroplane"), ("four-strokes", "always"), ("h-needle-response", "worse")):
+            log.append("answer", finding=finding, answer=answer)
+        log.append("answer", finding="head-temperature", answer="cool")
+        log.append("answer", finding="smoke", answer="heavy")
+        console = ScriptedConsole(["needle H 1 1/2", "needle H +1/4", "needle H -1/8", "needle"])
+        walk = Walk(base, log, console, tmp_path, None)
+        walk.run()
+        assert "turn-needles" in walk.examined.conclusions.holds
+        assert len(log.state.needles) == 2
+        assert not any("in to its baseline" in line for line in console.lines)
+
+
+def test_a_case_closed_by_name_claims_no_proof(bench: Knowledge, tmp_path: Path) -> None:
+    walked(bench, tmp_path, "", "1", "found bolts-loose", "1")
+    text = next((tmp_path / "reports").glob("*.md")).read_text()
+    assert "until the fix was proved" not in text
+    assert "ON HOLD" in text
+
+
+@pytest.mark.parametrize("line", ["5", "null", "[]", '"x"'])
+def test_an_odd_line_in_a_log_stops_no_start(tmp_path: Path, line: str) -> None:
+    with CaseLog.create(tmp_path) as log:
+        path = log.path
+    path.write_text(path.read_text() + line + "\n")
+    with CaseLog.open(path) as log:
+        assert "damaged" in log.repaired
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        "found water in the tank and now it dies",
+        "back fires through the carb",
+        "change of pitch makes it die",
+        "how it dies is sudden",
+    ],
+)
+def test_the_owners_words_are_not_taken_for_commands(bench: Knowledge, tmp_path: Path, words: str) -> None:
+    _, state = walked(bench, tmp_path, words, "1")
+    assert state.words == (words,)
+    assert state.closing is None
+
+
 def test_end_of_input_leaves_like_ctrl_d(bench: Knowledge, tmp_path: Path) -> None:
     console = ScriptedConsole([])
     with CaseLog.create(tmp_path) as log, pytest.raises(Left):

@@ -37,6 +37,7 @@ REQUIRED: Mapping[str, Mapping[str, type]] = MappingProxyType(
         "note": {"text": str},
         "needle": {"needle": str, "sixteenths": int, "moved": bool},
         "check": {"check": str},
+        "fixed": {"cause": str},
         "repair": {"cause": str, "result": str},
         "withdraw": {"numbers": list},
         "closed": {"how": str, "causes": list},
@@ -107,6 +108,8 @@ def _short(error: Exception) -> str:
 
 
 def _event(data: Any, number: int) -> Event:
+    if not isinstance(data, dict):
+        raise ValueError("not an event")
     what = data.pop("event")
     at = data.pop("at")
     if what not in REQUIRED or not isinstance(at, str):

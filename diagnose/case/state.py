@@ -68,6 +68,7 @@ class CaseState:
     needles: tuple[NeedleEntry, ...] = ()
     repairs: tuple[RepairDone, ...] = ()
     checks: tuple[str, ...] = ()
+    to_retest: str = ""
     put_aside: frozenset[str] = frozenset()
     closing: Closing | None = None
     answered: tuple[tuple[int, str], ...] = ()
@@ -102,6 +103,7 @@ def replay(events: Iterable[Event]) -> CaseState:
         needles=tuple(held["needles"]),
         repairs=tuple(held["repairs"]),
         checks=tuple(dict.fromkeys(held["checks"])),
+        to_retest=held.get("to_retest", ""),
         put_aside=frozenset(held["put_aside"]),
         closing=held.get("closing"),
         answered=tuple(held["answered"]),
@@ -137,7 +139,10 @@ def _apply(event: Event, held: dict[str, Any]) -> None:
             held["needles"].append(NeedleEntry(data["needle"], data["sixteenths"], data["moved"], event.at))
         case "check":
             held["checks"].append(data["check"])
+        case "fixed":
+            held["to_retest"] = data["cause"]
         case "repair":
+            held["to_retest"] = ""
             held["repairs"].append(RepairDone(data["cause"], data["result"], event.at, data.get("proof", "")))
             if data["result"] == "not-done":
                 held["put_aside"].add(data["cause"])

@@ -29,7 +29,10 @@ from .reader import likeliest
 from .source import Problem, Text
 
 CLOSE_NEEDLE = "close-needle"
-"""The hold that must stand over every step that weakens the mixture; the shell's ledger obeys it too."""
+"""The hold that must stand over every step that weakens the mixture."""
+
+NEEDLE_HOLDS = (CLOSE_NEEDLE, "turn-needles")
+"""While any of these stands no needle is moved in. Opening, the safe side, is always allowed."""
 
 _WEAKENS = re.compile(
     r"\b(clos(?:e|es|ing)|screw(?:s|ing)?( \w+){0,4} in|turn(?:s|ing)?( \w+){0,4} in"

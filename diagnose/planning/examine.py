@@ -44,11 +44,12 @@ def as_known_today(knowledge: Knowledge, state: CaseState) -> CaseState:
         for name, given in state.findings.items()
         if name in knowledge.findings and given.answer in knowledge.findings[name].answers
     }
+    unknown = state.unknown & knowledge.findings.keys()
     return replace(
         state,
         findings=MappingProxyType(findings),
-        unknown=state.unknown & knowledge.findings.keys(),
-        answered=tuple((n, name) for n, name in state.answered if name in findings or name in state.unknown),
+        unknown=unknown,
+        answered=tuple((n, name) for n, name in state.answered if name in findings or name in unknown),
     )
 
 

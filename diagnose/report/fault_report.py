@@ -8,7 +8,7 @@ from ..case.casefile import MACHINE
 from ..case.ledger import NEEDLES, stands
 from ..case.readings import percent, turns
 from ..case.state import CaseState
-from ..knowledge.checker import CLOSE_NEEDLE
+from ..knowledge.checker import NEEDLE_HOLDS
 from ..knowledge.model import Knowledge, Step
 from ..planning.examine import Examined
 from ..planning.plan import next_questions
@@ -101,7 +101,7 @@ def fault_report(knowledge: Knowledge, state: CaseState, examined: Examined, pro
             Line(f"{knowledge.cautions[name].level}", str(knowledge.cautions[name].says)) for name in conclusions.cautions
         ),
         holds=tuple(_hold(knowledge, conclusions, name) for name in conclusions.holds),
-        proved=state.closing is not None and state.closing.how != "undecided",
+        proved=_proved(state),
         causes=tuple(_cause(examined, state, ranked) for ranked in examined.standing.causes[:MOST_CAUSES]),
         pairs=tuple(
             Line(" and ".join(str(knowledge.causes[c].name) for c in pair.causes), percent(pair.probability))
@@ -124,13 +124,20 @@ def fault_report(knowledge: Knowledge, state: CaseState, examined: Examined, pro
             for repair in state.repairs
         ),
         steps=_steps(knowledge, state, conclusions),
-        needles=_needles(state, CLOSE_NEEDLE not in conclusions.holds),
+        needles=_needles(state, not conclusions.held(NEEDLE_HOLDS)),
         proof=tuple(repair.proof for repair in state.repairs if repair.proof),
         still_open=_still_open(knowledge, state, examined),
         notes=tuple(Line(_when(at), text) for at, text in state.notes),
         packs=tuple(Line(str(pack.name), f"{pack.id} {pack.version}") for pack in knowledge.packs),
         program=program,
     )
+
+
+def _proved(state: CaseState) -> bool:
+    """True only if the case was closed with a cause whose repair was retested and ended the fault."""
+    if state.closing is None or state.closing.how != "found":
+        return False
+    return any(repair.result == "gone" and repair.cause in state.closing.causes for repair in state.repairs)
 
 
 def _when(at: str) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -30,6 +31,15 @@ def _command(takes: str, does: str) -> Callable[[Callable[[Walk, str], bool]], C
         return run
 
     return enter
+
+
+_PARTICULARS = re.compile(r"(back \d+|needle [HhLl]\s.*\d.*|note .+|how \d+)", re.IGNORECASE)
+
+
+def command_among_words(line: str) -> tuple[Command, str] | None:
+    """Return the command meant where free words are asked: a bare one, or one whose particulars cannot be words."""
+    bare = len(line.split()) == 1
+    return command_in(line) if bare or _PARTICULARS.fullmatch(line.strip()) else None
 
 
 def command_in(line: str) -> tuple[Command, str] | None:

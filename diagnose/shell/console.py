@@ -114,7 +114,7 @@ class ScriptedConsole:
 
 def open_console(plain: bool) -> Console:
     """Return the console that fits: a full terminal where there is one, lines otherwise."""
-    for stream in (sys.stdout, sys.stderr):
+    for stream in (sys.stdin, sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")
     source = sys.stdin or io.StringIO()  # started without any input at all: nothing more will come

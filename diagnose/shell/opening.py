@@ -8,7 +8,7 @@ from pathlib import Path
 from ..case.log import CaseLog, LogInUse, open_cases
 from ..case.state import CaseState
 from .choices import NotUnderstood, choice_of
-from .commands import COMMANDS, command_in
+from .commands import COMMANDS, command_among_words
 from .console import Console, Dropped, wrapped
 
 OWNERS_WORDS = "What does it do, in the owner's words? (Enter to go on without)"
@@ -79,7 +79,7 @@ def first_words(console: Console, log: CaseLog) -> str | None:
         except Dropped:
             say(console, "Line dropped. 'leave' or Ctrl-D leaves, with everything kept.")
             continue
-        if command_in(line):
+        if command_among_words(line):
             return line
         log.append("words", text=line or NOTHING_SAID)
     return None

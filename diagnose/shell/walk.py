@@ -11,15 +11,16 @@ from ..case.ledger import NEEDLES, NeedleEntry, NotAMove, check_entry, stands, w
 from ..case.log import CaseLog
 from ..case.readings import NotAReading, parse_turns, percent, turns
 from ..case.state import CaseState, Given
-from ..knowledge.checker import CLOSE_NEEDLE
+from ..knowledge.checker import NEEDLE_HOLDS
 from ..knowledge.model import Cause, Check, Finding, Knowledge
 from ..planning.examine import Examined, as_known_today, examine
 from ..planning.plan import Ask, AskAgain, DoCheck, Repair, Undecided, Worth, askable, one_more, safe_looks
 from ..reasoning.doubt import Turn, turns_of_mind
+from ..reasoning.reason import reason
 from ..report.files import write_reports
 from . import screens
 from .choices import NotUnderstood, choice_of, several_of
-from .commands import COMMANDS, command_in
+from .commands import COMMANDS, Command, command_among_words, command_in
 from .console import Console, Dropped, Left
 from .opening import NOTHING_SAID, OWNERS_WORDS
 from .phrases import match
@@ -109,8 +110,8 @@ class Walk:
         fresh = [name for name in conclusions.cautions if name not in self._told_cautions]
         self._warn_once(fresh)
         reasons = [self._knowledge.rules[rule].because for name in fresh for rule in conclusions.cautions[name][:1]]
-        for reason in dict.fromkeys(reasons):
-            self._print(screens.paragraph(f"Because: {reason}", self._width, "    ", "quiet"))
+        for because in dict.fromkeys(reasons):
+            self._print(screens.paragraph(f"Because: {because}", self._width, "    ", "quiet"))
         for name in conclusions.holds:
             if name not in self._told_holds:
                 self._told_holds.add(name)
@@ -132,6 +133,12 @@ class Walk:
         self._tell_news()
         if not self.state.heard and (MACHINE in self.state.findings or MACHINE in self.state.unknown):
             self._confirm(self.state.words[0])
+            return
+        if self.state.to_retest in self._knowledge.causes:
+            fixed = self._knowledge.causes[self.state.to_retest]
+            self._say()
+            self._say(f"Done and not yet proved: {fixed.name}", "head")
+            self._retest(fixed)
             return
         match self.examined.next:
             case Ask(finding, rules, worth):
@@ -159,7 +166,17 @@ class Walk:
         for line, tone in lines:
             self._console.say(line, tone)
 
-    def _read(self, understand: Callable[[str], Taken], words: Sequence[str] = (), prompt: str = "> ") -> Taken:
+    def _read_words(self) -> str:
+        """Read free words. What begins like a command may be the owner's story: 'back fires', 'found water in it'."""
+        return self._read(lambda line: line, find=command_among_words)
+
+    def _read(
+        self,
+        understand: Callable[[str], Taken],
+        words: Sequence[str] = (),
+        prompt: str = "> ",
+        find: Callable[[str], tuple[Command, str] | None] = command_in,
+    ) -> Taken:
         """Read lines until one is understood. Commands are carried out on the way."""
         while True:
             try:
@@ -169,7 +186,7 @@ class Walk:
                 self._dropped = True
                 continue
             self._dropped = False
-            command = None if line.strip().lower() in words else command_in(line)
+            command = None if line.strip().lower() in words else find(line)
             if command:
                 if command[0].run(self, command[1]):
                     raise _Anew
@@ -212,7 +229,7 @@ class Walk:
         if self._typed is None:
             self._say()
             self._say(OWNERS_WORDS, "ask")
-        text = self._read(lambda line: line)
+        text = self._read_words()
         self._log.append("words", text=text or NOTHING_SAID)
 
     def _confirm(self, text: str) -> None:
@@ -339,6 +356,8 @@ class Walk:
         if self._choose(["done", "could not do it"]):
             self._log.append("repair", cause=str(cause.id), result="not-done")
             return
+        # What was done is kept before anything else is asked: a fix without its verdict is still to be retested.
+        self._log.append("fixed", cause=str(cause.id))
         if fix.needle:
             self._ask_needle(str(fix.needle))
         self._retest(cause)
@@ -362,8 +381,11 @@ class Walk:
         self._print(screens.paragraph(f"It is cured when: {cause.proof}", self._width, "    "))
         results = ["gone", "better, but not gone", "still there", "cannot retest now"]
         verdict = 3
+        # The machine alone decides which retests there are: what the fault took away, the fix may have given back.
+        machine = {name: answer for name, answer in self.state.answers.items() if name == MACHINE}
+        able = reason(self._knowledge, machine)
         for retest in self._knowledge.retests.values():
-            if not self.examined.conclusions.applies(retest.needs):
+            if not able.applies(retest.needs):
                 continue
             self._print(screens.procedure(retest, self._width, "Retest"))
             self._warn([str(name) for name in retest.cautions])
@@ -379,7 +401,7 @@ class Walk:
             self._log.append("repair", cause=str(cause.id), result=("better", "same")[verdict - 1])
             return
         self._say("How was it proved? (Enter: as above)", "ask")
-        proof = self._read(lambda line: line) or str(cause.proof)
+        proof = self._read_words() or str(cause.proof)
         self._log.append("repair", cause=str(cause.id), result="gone", proof=proof)
         helped = [done.cause for done in self.state.repairs if done.result == "better"]
         self._close("found", (*helped, str(cause.id)))
@@ -512,7 +534,7 @@ class Walk:
         self._say("    Noted.")
 
     def needle(self, rest: str) -> bool:
-        may_close = CLOSE_NEEDLE not in self.examined.conclusions.holds
+        may_close = not self.examined.conclusions.held(NEEDLE_HOLDS)
         needle, _, entry = rest.partition(" ")
         if not rest:
             self._print(screens.ledger(self.state.needles, may_close, self._width))
@@ -534,14 +556,16 @@ class Walk:
         except (NotAReading, NotAMove) as error:
             return str(error)
         closing = weakens(self.state.needles, entry)
-        if closing and moved and CLOSE_NEEDLE in self.examined.conclusions.holds:
-            self._print(screens.hold(self._knowledge, self.examined.conclusions, CLOSE_NEEDLE, self._width))
+        held = self.examined.conclusions.held(NEEDLE_HOLDS)
+        if closing and moved and held:
+            for hold in held:
+                self._print(screens.hold(self._knowledge, self.examined.conclusions, hold, self._width))
             return "refused: that move would weaken the mixture while the hold stands"
         self._log.append("needle", needle=needle, sixteenths=sixteenths, moved=moved)
         place = stands(self.state.needles, needle)
         assert place is not None
         self._say(f"    {needle} stands at {turns(place.now)}.")
-        if closing and not moved and CLOSE_NEEDLE in self.examined.conclusions.holds:
+        if closing and not moved and held:
             self._say(
                 "    That is further in than it stood, and a weaker mixture is on hold: open it again before it runs."
             )
@@ -565,7 +589,7 @@ class Walk:
     def found(self, rest: str) -> bool:
         if not rest:
             self._say("What was it? A cause from 'standing', or your own words.", "ask")
-            rest = self._read(lambda line: line)
+            rest = self._read_words()
         if not rest:
             return False
         cause = self._cause_named(rest)
