@@ -5,6 +5,7 @@ from pathlib import Path
 import pytest
 from conftest import BENCH
 
+from diagnose.knowledge.checker import weakens
 from diagnose.knowledge.packs import load
 from diagnose.knowledge.source import FaultyFiles, Place, Table, compose
 
@@ -132,6 +133,29 @@ def test_not_concluded_may_only_be_said_where_silence_is_safe(tmp_path: Path) ->
 def test_a_step_that_weakens_the_mixture_must_stand_under_its_hold(tmp_path: Path) -> None:
     text = BENCH_TEXT.replace("steps: [Lower the gain.]", "steps: [Screw the H needle in an eighth.]")
     assert any("weakens the mixture" in problem.says for problem in problems(tmp_path, text))
+
+
+@pytest.mark.parametrize(
+    "step",
+    [
+        "Wind the H needle in an eighth",
+        "Turn H clockwise",
+        "Nip L in",
+        "Tighten the L needle",
+        "Set H an eighth leaner",
+        "Lean H out",
+        "It is not rich, so close H one sixteenth",
+    ],
+)
+def test_however_closing_is_said_the_checker_hears_it(step: str) -> None:
+    assert weakens(step)
+
+
+@pytest.mark.parametrize(
+    "step", ["Never close a needle", "Open H an eighth", "A lean L hides behind the stop", "Close the can"]
+)
+def test_what_does_not_weaken_passes_the_checker(step: str) -> None:
+    assert not weakens(step)
 
 
 def test_a_folder_without_a_pack_file_is_no_pack(tmp_path: Path) -> None:

@@ -35,8 +35,9 @@ NEEDLE_HOLDS = (CLOSE_NEEDLE, "turn-needles")
 """While any of these stands no needle is moved in. Opening, the safe side, is always allowed."""
 
 _WEAKENS = re.compile(
-    r"\b(clos(?:e|es|ing)|screw(?:s|ing)?( \w+){0,4} in|turn(?:s|ing)?( \w+){0,4} in"
-    r"|lean(?:s|ing)?( \w+){0,2} (?:out|the|it|a)\b|weaken(?:s|ing)?)\b[^.;]*",
+    r"\b(?:clos(?:e|es|ing)|weaken(?:s|ing)?|tighten(?:s|ing)?"
+    r"|(?:screw|turn|wind|bring|nip|set|take|go)(?:s|ing)?\b[^.;:,]{0,50}\b(?:in|leaner|weaker|clockwise)"
+    r"|(?<!a )lean(?:s|ing)? (?:it|the|a|H|L|out))\b[^.;:,]*",
     re.IGNORECASE,
 )
 _NEEDLE = re.compile(r"\b(needles?|mixture|H|L)\b")
@@ -45,7 +46,7 @@ _FORBIDS = re.compile(r"\b(never|not|no|nobody|without|instead of|don't)\b", re.
 
 def weakens(sentence: str) -> bool:
     """True if a sentence tells someone to close a needle or weaken the mixture, and does not forbid it."""
-    for clause in re.split(r"(?<=[.;:])\s+", sentence):
+    for clause in re.split(r"(?<=[.;:,])\s+", sentence):  # a "not" excuses only its own clause
         found = _WEAKENS.search(clause)
         if found and _NEEDLE.search(clause) and not _FORBIDS.search(clause[: found.start()]):
             return True
