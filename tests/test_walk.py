@@ -322,6 +322,21 @@ def test_the_owners_words_are_not_taken_for_commands(bench: Knowledge, tmp_path:
     assert state.closing is None
 
 
+def test_a_result_is_given_again_with_the_check_and_its_cautions_before_the_eyes(bench: Knowledge, tmp_path: Path) -> None:
+    with CaseLog.create(tmp_path) as log:
+        log.append("words", text="hunts")
+        log.append("heard")
+        for finding, answer in (("machine", "helicopter"), ("starts", "easily"), ("idle", "hunts"), ("bolts", "loose")):
+            log.append("answer", finding=finding, answer=answer)
+        console = ScriptedConsole(["change bolts", "tight"])
+        Walk(bench, log, console, tmp_path, None).run()
+        assert log.state.answers["bolts"] == "tight"
+    text = "\n".join(console.lines)
+    assert (
+        text.index("CARE: Let it cool.") < text.index("1. Try each bolt.") < text.index("Are the carburettor bolts tight?")
+    )
+
+
 def test_end_of_input_leaves_like_ctrl_d(bench: Knowledge, tmp_path: Path) -> None:
     console = ScriptedConsole([])
     with CaseLog.create(tmp_path) as log, pytest.raises(Left):

@@ -28,7 +28,7 @@ def choose_case(console: Console, folder: Path, new: bool) -> CaseLog:
     waiting = [] if new else open_cases(folder)
     while waiting:
         say(console, "Left open:", "head")
-        says = [*(_told(state) for _, state in waiting[:5]), "start a new case"]
+        says = [*(_told(state) for _, state in waiting), "start a new case"]
         for place, told in enumerate(says, 1):
             say(console, told, first=f"    {place}  ")
         chosen = _choice(console, says)

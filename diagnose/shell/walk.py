@@ -289,18 +289,24 @@ class Walk:
 
     def _check(self, check: Check, finds: Sequence[str], rules: Sequence[str], worth: Worth | None) -> None:
         self._why = lambda: screens.why(self._knowledge, self._knowledge.findings[finds[0]], rules, worth, self._width)
-        if str(check.id) not in self.state.checks:
-            self._print(screens.procedure(check, self._width, "Check"))
-            self._warn([str(name) for name in check.cautions])
-            self._print(screens.steps(self._knowledge, self.examined.conclusions, check.steps, self._width))
+        # A check left in the middle goes on with what it still has to find; any other is shown from its first step.
+        if not any(name in self.state.findings for name in check.finds):
+            self._show_check(check)
             if self._choose(["done, here is the result", "cannot do it now"]):
                 for name in finds:
                     self._log.append("unknown", finding=name)
                 return
             self._log.append("check", check=str(check.id))
         for name in finds:
-            if name not in self.state.findings and name not in self.state.unknown:
-                self._ask(self._knowledge.findings[name], rules, worth)
+            self._tell_news()
+            finding = self._knowledge.findings[name]
+            if askable(self._knowledge, self.examined.conclusions, self.examined.progress, finding):
+                self._ask(finding, rules, worth)
+
+    def _show_check(self, check: Check) -> None:
+        self._print(screens.procedure(check, self._width, "Check"))
+        self._warn([str(name) for name in check.cautions])
+        self._print(screens.steps(self._knowledge, self.examined.conclusions, check.steps, self._width))
 
     # Repairs and their proof.
 
@@ -523,8 +529,23 @@ class Walk:
                     self._print(screens.paragraph(f"{name}: {answer}", self._width, "    ", rest="      "))
                 return False
             rest = begun[0]
-        self._ask(self._knowledge.findings[rest])
+        finding = self._knowledge.findings[rest]
+        if finding.check is not None:
+            self._change_result(finding, self._knowledge.checks[finding.check])
+        else:
+            self._ask(finding)
         return True
+
+    def _change_result(self, finding: Finding, check: Check) -> None:
+        """The result of a check is given again with the check before the eyes, unless a hold forbids doing it now."""
+        held = self.examined.conclusions.held((*finding.under, *check.under))
+        for hold in held:
+            self._print(screens.hold(self._knowledge, self.examined.conclusions, hold, self._width))
+        if held:
+            self._say("    Only put right what was answered; the check itself waits.")
+        else:
+            self._show_check(check)
+        self._ask(finding)
 
     def take_note(self, text: str) -> None:
         if not text:
