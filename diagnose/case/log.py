@@ -31,7 +31,6 @@ REQUIRED: Mapping[str, Mapping[str, type]] = MappingProxyType(
         "rules": {"packs": list},
         "answer": {"finding": str, "answer": str},
         "unknown": {"finding": str},
-        "confirmed": {"finding": str},
         "words": {"text": str},
         "heard": {},
         "note": {"text": str},
@@ -41,7 +40,6 @@ REQUIRED: Mapping[str, Mapping[str, type]] = MappingProxyType(
         "repair": {"cause": str, "result": str},
         "withdraw": {"numbers": list},
         "closed": {"how": str, "causes": list},
-        "reopened": {},
     }
 )
 """What an event must hold, by what it is."""

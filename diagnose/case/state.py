@@ -146,9 +146,5 @@ def _apply(event: Event, held: dict[str, Any]) -> None:
             held["repairs"].append(RepairDone(data["cause"], data["result"], event.at, data.get("proof", "")))
             if data["result"] == "not-done":
                 held["put_aside"].add(data["cause"])
-        case "confirmed":
-            held["asked_again"].add(data["finding"])
         case "closed":
             held["closing"] = Closing(data["how"], tuple(data["causes"]), event.at)
-        case "reopened":
-            held["closing"] = None

@@ -41,7 +41,7 @@ class TerminalConsole:
     def __init__(self) -> None:
         # Without room for a menu no blank lines open under the prompt; Enter always submits what is on the line.
         self._session: PromptSession[str] = PromptSession(
-            history=InMemoryHistory(), complete_while_typing=False, reserve_space_for_menu=4
+            history=InMemoryHistory(), complete_while_typing=False, reserve_space_for_menu=0
         )
         self._coloured = not os.environ.get("NO_COLOR")
 
@@ -57,7 +57,7 @@ class TerminalConsole:
 
     def read(self, prompt: str, words: Sequence[str] = ()) -> str:
         try:
-            return cleaned(self._session.prompt(prompt, completer=_Words(words), reserve_space_for_menu=0))
+            return cleaned(self._session.prompt(prompt, completer=_Words(words)))
         except KeyboardInterrupt:
             raise Dropped from None
         except EOFError:
