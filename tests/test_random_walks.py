@@ -27,7 +27,8 @@ from diagnose.testing import Owner
 
 LEANER = re.compile(
     r"\b(screw|turn|wind|nip|set|go|take|bring)\b[^.;:!?]{0,60}\b(in|leaner|weaker|down)\b[^.;:!?]*"
-    r"|\b(close|lean (out|off|down|it|the|a)|weaken)\b[^.;:!?]*",
+    r"|\b(set|return|put)\b[^.;:!?]{0,40}\b(last good count|starting figure|baseline)\b[^.;:!?]*"
+    r"|\b(close|tighten|lean (out|off|down|it|the|a)|weaken)\b[^.;:!?]*",
     re.IGNORECASE,
 )
 NEEDLE = re.compile(r"\b(needles?|mixture|screws?|(?<![-'])\bH\b|(?<![-'])\bL\b)", re.ASCII)
@@ -56,6 +57,8 @@ def _imperative(sentence: str, found: re.Match[str]) -> bool:
         ("Let it cool, then screw L in an eighth.", True),
         ("Now turn the needle in a little.", True),
         ("Lean the mixture until it picks up.", True),
+        ("Set L to the last good count.", True),
+        ("Then return the H needle to its baseline.", True),
         ("Never close a needle on a guess.", False),
         ("Open the H needle an eighth.", False),
         ("closing a needle is on hold", False),
