@@ -6,6 +6,7 @@ Modules that take long to load are imported by the command that needs them, so t
 from __future__ import annotations
 
 import argparse
+import io
 import json
 import os
 import sys
@@ -26,6 +27,9 @@ WELL, WRONG, MISUSED = 0, 1, 2
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run the command line and return its exit code. No traceback reaches a user for a fault in their data."""
+    for stream in (sys.stdin, sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):  # text beyond the terminal's alphabet is shown as ?, never a fault
+            stream.reconfigure(errors="replace")
     options = _parser().parse_args(arguments)
     try:
         return options.run(options)

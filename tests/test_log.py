@@ -81,6 +81,26 @@ def test_a_damaged_line_in_the_middle_is_pointed_out_and_nothing_is_touched(tmp_
     assert path.read_bytes() == before
 
 
+@pytest.mark.parametrize(
+    "line",
+    [
+        '{"event": "repair", "at": "x", "cause": "a", "result": "perhaps"}',
+        '{"event": "withdraw", "at": "x", "numbers": ["a"]}',
+        '{"event": "note", "at": "x", "text": "\\u001b[2J"}',
+        '{"event": "needle", "at": "x", "needle": "X", "sixteenths": 1, "moved": true}',
+        '{"event": "answer", "at": "x", "finding": "idle", "answer": "hunts", "reading": 7}',
+        '{"event": "opened", "at": "x", "case": "../../elsewhere", "format": 1}',
+    ],
+)
+def test_what_this_program_never_writes_is_damage(tmp_path: Path, line: str) -> None:
+    with started(tmp_path) as log:
+        log.append("answer", finding="idle", answer="hunts")
+        path = log.path
+    path.write_text(path.read_text() + line + "\n" + path.read_text())
+    with pytest.raises(LogTrouble, match=r"\.jsonl:3:1: this line of the case log is damaged"):
+        CaseLog.open(path)
+
+
 def test_a_log_of_a_newer_program_is_not_guessed_at(tmp_path: Path) -> None:
     path = tmp_path / "a.jsonl"
     path.write_text(json.dumps({"event": "opened", "at": "x", "case": "a", "format": 99}) + "\n")

@@ -54,6 +54,7 @@ def test_conversions_agree_with_published_factors(value: float, unit: str, to: s
         ("3 bananas", "'bananas' is no unit of temperature"),
         ("900 C", "900 C cannot be"),
         ("1/0", "divides by nothing"),
+        ("9" * 400, "is not a number"),
         ("", "is not a number"),
     ],
 )
@@ -82,6 +83,12 @@ def test_what_was_given_is_kept_as_given() -> None:
 )
 def test_needles_are_counted_in_sixteenths_of_a_turn(text: str, sixteenths: int, moved: bool) -> None:
     assert parse_turns(text) == (sixteenths, moved)
+
+
+@pytest.mark.parametrize("text", ["1/8 out", "1/8 in", "1 1/4 out"])
+def test_a_move_said_without_its_sign_is_not_taken_for_a_count(text: str) -> None:
+    with pytest.raises(NotAReading, match="a move such as"):
+        parse_turns(text)
 
 
 def test_a_count_between_two_sixteenths_is_refused_with_the_nearest() -> None:

@@ -266,12 +266,29 @@ def test_an_engine_that_would_not_start_can_be_retested(base: Knowledge, tmp_pat
         log.append("words", text="dead")
         log.append("heard")
         log.append("answer", finding="machine", answer="aeroplane")
+        log.append("answer", finding="fit-to-run", answer="fit")
         log.append("answer", finding="starts", answer="never")
         log.append("fixed", cause="plug-fouled")
         console = ScriptedConsole(["1", "1", ""])
         Walk(base, log, console, tmp_path / "reports", None).run()
         assert log.state.closing is not None
         assert log.state.closing.how == "found"
+
+
+def test_nothing_is_run_for_a_retest_until_what_holds_it_is_answered_again(base: Knowledge, tmp_path: Path) -> None:
+    """A fuel leak holds the run; after the fix it is looked at again, and only then comes the retest."""
+    with CaseLog.create(tmp_path) as log:
+        log.append("words", text="leaks")
+        log.append("heard")
+        log.append("answer", finding="machine", answer="aeroplane")
+        log.append("answer", finding="fit-to-run", answer="fuel-leaks")
+        log.append("answer", finding="fuel-drips", answer="carburettor")
+        log.append("fixed", cause="carb-bolts-loose")
+        console = ScriptedConsole(["dry", "fit", "1", "1", ""])
+        Walk(base, log, console, tmp_path / "reports", None).run()
+        text = "\n".join(console.lines)
+        assert text.index("Before the retest, answer again what holds it") < text.index("Retest: ")
+        assert log.state.closing is not None
 
 
 def test_the_hold_on_turning_needles_stops_the_ledger_too(base: Knowledge, tmp_path: Path) -> None:

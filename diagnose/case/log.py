@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 from collections.abc import Callable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass
@@ -16,7 +17,8 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
-from .state import FORMAT, CaseState, Event, replay
+from .ledger import NEEDLES
+from .state import ENDINGS, FORMAT, REPAIR_RESULTS, CaseState, Event, replay
 
 try:
     import fcntl
@@ -113,9 +115,30 @@ def _event(data: Any, number: int) -> Event:
     if what not in REQUIRED or not isinstance(at, str):
         raise ValueError(f"an event called {str(what)[:20]!r}")
     for name, kind in REQUIRED[what].items():
-        if not isinstance(data[name], kind):
+        if type(data[name]) is not kind:
             raise ValueError(f"'{name}' of '{what}'")
+    for name, value in (*data.items(), ("at", at)):
+        _check_value(name, value)
     return Event(number, at, what, MappingProxyType(data))
+
+
+_CASE_NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9-]{0,60}")
+
+
+def _check_value(name: str, value: Any) -> None:
+    """Refuse what this program never writes: it could steer a terminal, or name a file elsewhere."""
+    texts = [value] if isinstance(value, str) else value if isinstance(value, list) else []
+    if any(not (text.isprintable() if isinstance(text, str) else isinstance(text, int)) for text in texts):
+        raise ValueError(f"'{name}' holds what is no plain text")
+    allowed = {"result": REPAIR_RESULTS, "how": ENDINGS, "needle": NEEDLES}.get(name)
+    if allowed and value not in allowed:
+        raise ValueError(f"'{name}' takes {', '.join(allowed)}")
+    if name == "case" and not _CASE_NAME.fullmatch(value):
+        raise ValueError("'case' is no name of a case")
+    if name == "numbers" and not all(type(number) is int for number in value):
+        raise ValueError("'numbers' takes numbers")
+    if name in ("reading", "proof") and not isinstance(value, str):
+        raise ValueError(f"'{name}' takes a text")
 
 
 class CaseLog:

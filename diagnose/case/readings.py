@@ -49,6 +49,10 @@ _NUMBER = re.compile(
 )
 
 
+LONGEST = 40
+"""Characters of a number; a longer one is no number that anybody reads off an instrument."""
+
+
 class NotAReading(ValueError):
     """The text is not a number that can be meant here; the message says why in one line."""
 
@@ -67,7 +71,7 @@ def parse_reading(text: str, measure: Measure) -> Reading:
     Raises NotAReading when it is no number, has a unit of another kind, or is impossible.
     """
     given = " ".join(text.split())
-    found = _NUMBER.fullmatch(given)
+    found = _NUMBER.fullmatch(given) if len(given) <= LONGEST else None
     units = _UNITS[measure.kind]
     example = f"{_example(measure):g} {SHOWN.get(measure.unit, measure.unit)}".strip()
     if not found:
@@ -129,8 +133,8 @@ def parse_turns(text: str) -> tuple[int, bool]:
     Raises NotAReading for anything that is not whole sixteenths.
     """
     given = " ".join(text.split())
-    found = _NUMBER.fullmatch(given)
-    if not found or found["unit"].strip().lower() not in ("", "turn", "turns", "t", "turns out", "out"):
+    found = _NUMBER.fullmatch(given) if len(given) <= LONGEST else None
+    if not found or found["unit"].strip().lower() not in ("", "turn", "turns", "t", "turn out", "turns out"):
         raise NotAReading(f"'{_short(given)}' is no count of turns; write 1 1/4, or a move such as +1/8")
     exact = _fraction(found["number"]) * SIXTEENTHS
     if exact.denominator != 1:

@@ -13,6 +13,7 @@ FORMAT = 1
 """Version of the events in a case log."""
 
 REPAIR_RESULTS = ("gone", "better", "same", "not-done")
+ENDINGS = ("found", "normal", "undecided")
 
 
 @dataclass(frozen=True, slots=True)

@@ -36,7 +36,8 @@ NEEDLE_HOLDS = (CLOSE_NEEDLE, "turn-needles")
 
 _WEAKENS = re.compile(
     r"\b(?:clos(?:e|es|ing)|weaken(?:s|ing)?|tighten(?:s|ing)?"
-    r"|(?:screw|turn|wind|bring|nip|set|take|go)(?:s|ing)?\b[^.;:,]{0,50}\b(?:in|leaner|weaker|clockwise)"
+    r"|(?:screw|turn|wind|bring|nip|set|take|go|make)(?:s|ing)?\b[^.;:,]{0,50}\b(?:in|down|leaner|weaker|clockwise)"
+    r"|nip(?:s|ping)? up|\d ?(?:turn )?clockwise|eighth clockwise|sixteenth clockwise"
     r"|(?<!a )lean(?:s|ing)? (?:it|the|a|H|L|out))\b[^.;:,]*",
     re.IGNORECASE,
 )

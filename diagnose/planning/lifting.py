@@ -44,6 +44,19 @@ def way_to_lift(
     return tuple(sorted(wanted, key=lambda finding: minutes[finding]))
 
 
+def behind(knowledge: Knowledge, conclusions: Conclusions, hold: str) -> tuple[str, ...]:
+    """Return the answered findings that a standing hold rests on: what to answer again once it is put right."""
+    found: dict[str, None] = {}
+    for name in conclusions.holds.get(hold, ()):
+        for leaf in leaves(knowledge.rules[name].when):
+            match leaf:
+                case Answered(finding, answers) if conclusions.answers.get(finding) in answers:
+                    found[str(finding)] = None
+                case Is(condition) if condition in conclusions.conditions:
+                    found.update(dict.fromkeys(sorted(conclusions.conditions[condition].rests_on)))
+    return tuple(found)
+
+
 def _cost(way: Way) -> float:
     return way.minutes
 

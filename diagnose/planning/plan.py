@@ -3,6 +3,7 @@
 Repairs go in order of probability over minutes. A question is asked only while it is expected to save more repair
 minutes than it costs, and among those the one with most information per minute. After a failed repair the
 questions resume. Measured on synthetic bases: 44 minutes a case, against 76 for asking until 90 % sure.
+While no repair is likely enough the most telling question is asked even so, up to a bound.
 """
 
 from __future__ import annotations
@@ -207,6 +208,15 @@ def next_questions(
     open_findings = [f for f in knowledge.findings.values() if askable(knowledge, conclusions, progress, f)]
     telling = _telling(knowledge, conclusions, standing, open_findings)
     return tuple((str(finding.id), worth) for finding, worth in telling[:most])
+
+
+def still_to_prove(knowledge: Knowledge, conclusions: Conclusions, progress: Progress, hold: str) -> tuple[str, ...]:
+    """Return the open questions that would lift a hold by proof; () when it does not stand or no answer can."""
+    if hold not in conclusions.holds:
+        return ()
+    open_findings = [f for f in knowledge.findings.values() if askable(knowledge, conclusions, progress, f)]
+    minutes = {str(finding.id): minutes_of(knowledge, finding) for finding in open_findings}
+    return way_to_lift(knowledge, conclusions, (hold,), minutes)
 
 
 def safe_looks(

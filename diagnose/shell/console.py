@@ -114,9 +114,6 @@ class ScriptedConsole:
 
 def open_console(plain: bool) -> Console:
     """Return the console that fits: a full terminal where there is one, lines otherwise."""
-    for stream in (sys.stdin, sys.stdout, sys.stderr):
-        if hasattr(stream, "reconfigure"):
-            stream.reconfigure(errors="replace")
     source = sys.stdin or io.StringIO()  # started without any input at all: nothing more will come
     if plain or not (source.isatty() and sys.stdout and sys.stdout.isatty()):
         return PlainConsole(source, sys.stdout)

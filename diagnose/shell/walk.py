@@ -14,7 +14,8 @@ from ..case.state import CaseState, Given
 from ..knowledge.checker import NEEDLE_HOLDS
 from ..knowledge.model import Cause, Check, Finding, Knowledge
 from ..planning.examine import Examined, as_known_today, examine
-from ..planning.plan import Ask, AskAgain, DoCheck, Repair, Undecided, Worth, askable, one_more, safe_looks
+from ..planning.lifting import behind
+from ..planning.plan import Ask, AskAgain, DoCheck, Repair, Undecided, Worth, askable, one_more, safe_looks, still_to_prove
 from ..reasoning.doubt import Turn, turns_of_mind
 from ..reasoning.reason import reason
 from ..report.files import write_reports
@@ -25,6 +26,9 @@ from .console import Console, Dropped, Left
 from .opening import NOTHING_SAID, OWNERS_WORDS
 from .phrases import match
 from .replies import reply_to
+
+RUN = "run"
+"""The hold under which no engine is started, for a retest either."""
 
 NORMAL = "normal"
 """Family of the causes that are no fault: the engine is as it should be."""
@@ -285,7 +289,10 @@ class Walk:
         if not rules:
             self._say("One answer decides much here. Please look at it once more before work starts.", "head")
         self._say(f"You answered: {answer}")
-        self._ask(finding, rules)
+        if finding.check is not None:
+            self._change_result(finding, self._knowledge.checks[finding.check])
+        else:
+            self._ask(finding, rules)
 
     def _check(self, check: Check, finds: Sequence[str], rules: Sequence[str], worth: Worth | None) -> None:
         self._why = lambda: screens.why(self._knowledge, self._knowledge.findings[finds[0]], rules, worth, self._width)
@@ -384,6 +391,8 @@ class Walk:
 
     def _retest(self, cause: Cause) -> None:
         """The same symptom, restrained first, then low and short; the next one only when the last was good."""
+        if not self._fit_to_retest(cause):
+            return
         self._print(screens.paragraph(f"It is cured when: {cause.proof}", self._width, "    "))
         results = ["gone", "better, but not gone", "still there", "cannot retest now"]
         verdict = 3
@@ -412,9 +421,30 @@ class Walk:
         helped = [done.cause for done in self.state.repairs if done.result == "better"]
         self._close("found", (*helped, str(cause.id)))
 
+    def _fit_to_retest(self, cause: Cause) -> bool:
+        """Nothing is run while running is on hold: what holds it is answered again, and only then comes the retest."""
+        if RUN not in self.examined.conclusions.holds:
+            return True
+        self._print(screens.hold(self._knowledge, self.examined.conclusions, RUN, self._width))
+        self._say("Before the retest, answer again what holds it, as it is now:", "head")
+        for name in behind(self._knowledge, self.examined.conclusions, RUN):
+            self._ask(self._knowledge.findings[name])
+        for name in still_to_prove(self._knowledge, self.examined.conclusions, self.examined.progress, RUN):
+            self._ask(self._knowledge.findings[name])
+        self._tell_news()
+        if RUN not in self.examined.conclusions.holds:
+            return True
+        self._say("Running is still on hold, so the retest waits.", "head")
+        if self._choose(["keep it open and leave", "go on looking without a retest"]) == 0:
+            raise Left
+        self._log.append("repair", cause=str(cause.id), result="not-done")
+        return False
+
     def _undecided(self, held: Sequence[str]) -> None:
         self._say()
-        self._say("Undecided for now. No cause stands out enough to put it right.", "head")
+        waits = "The likeliest cause waits for what is on hold."
+        stands = waits if held else "No cause stands out enough to put it right."
+        self._say(f"Undecided for now. {stands}", "head")
         self.show_standing()
         for cause in held[:1]:
             self._say(f"    The likeliest, {self._knowledge.causes[cause].name}, waits for what is on hold:")
@@ -436,6 +466,8 @@ class Walk:
             offers["do the first of these looks now"] = lambda: self._check(
                 self._knowledge.checks[first.check], first.finds, (), first.worth
             )
+        if held:
+            offers["put that cause aside and go on"] = lambda: self._log.append("repair", cause=held[0], result="not-done")
         offers["end here, undecided, with a report"] = lambda: self._close("undecided", ())
         offers["I know what it was"] = lambda: self.found("")
         if self.state.unknown or self.state.put_aside:
