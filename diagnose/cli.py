@@ -194,7 +194,10 @@ def _report(options: argparse.Namespace) -> int:
     path = Path(options.case)
     if not path.suffix:
         path = cases_folder(data) / f"{options.case}{ENDING}"
-    state = replay(read_log(path).events)
+    recovered = read_log(path)
+    if recovered.damaged:
+        _complain(f"{path}: the last line is damaged and left out of the report; going on with the case repairs it")
+    state = replay(recovered.events)
     knowledge = _knowledge(options)
     try:
         written = write_reports(reports_folder(data), knowledge, state, examine(knowledge, state))

@@ -26,7 +26,7 @@ def test_there_are_six_or_more_and_all_are_marked_as_invented() -> None:
 
 def test_among_them_are_two_faults_nothing_wrong_and_undecided() -> None:
     endings = "\n".join(path.read_text(encoding="utf-8") for path in DEMOS)
-    for ending in ("Closed: nothing is wrong.", "Closed undecided.", " and "):
+    for ending in ("Closed: nothing is wrong.", "Closed undecided.", " and also: "):
         assert any(ending in line for line in endings.splitlines() if line.startswith("Closed"))
 
 

@@ -33,4 +33,8 @@ def club_packs(data: Path, option: list[str] | None = None) -> list[Path]:
     if named:
         return [Path(name) for name in named.split(os.pathsep) if name]
     folder = data / "rules"
-    return sorted(path for path in folder.iterdir() if path.is_dir()) if folder.is_dir() else []
+    return (
+        sorted(path for path in folder.iterdir() if path.is_dir() and not path.name.startswith("."))
+        if folder.is_dir()
+        else []
+    )

@@ -21,6 +21,8 @@ _CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f]")
 LONGEST_FILE = 4_000_000
 """Characters in one file; a longer one is refused before it is parsed."""
 
+LONGEST_TO_REPARSE = 100_000
+
 DEEPEST = 16
 """Levels of nesting in a file; a page of rules needs about eight."""
 
@@ -163,12 +165,13 @@ _PLAINER = {
 
 def _syntax_problem(error: yaml.MarkedYAMLError, text: str, file: str) -> Problem:
     """The pure-Python parser words its complaints better than the C one, so ask it again."""
-    try:
-        list(yaml.parse(text, Loader=yaml.SafeLoader))
-    except yaml.MarkedYAMLError as plainer:
-        error = plainer
-    except (yaml.YAMLError, RecursionError):
-        pass
+    if "nesting" not in str(error) and len(text) < LONGEST_TO_REPARSE:  # deep nesting takes the slow parser minutes
+        try:
+            list(yaml.parse(text, Loader=yaml.SafeLoader))
+        except yaml.MarkedYAMLError as plainer:
+            error = plainer
+        except (yaml.YAMLError, RecursionError):
+            pass
     mark = error.problem_mark or error.context_mark
     said = f"{error.context or ''} {error.problem or ''}".strip()
     for words, plain in _PLAINER.items():

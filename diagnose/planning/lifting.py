@@ -9,6 +9,7 @@ import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
+from ..case.casefile import MACHINE
 from ..knowledge.model import KNOWN, All, Answered, Any, Is, IsNot, Knowledge, Means, Term, leaves
 from ..reasoning.reason import Conclusions
 
@@ -45,7 +46,10 @@ def way_to_lift(
 
 
 def behind(knowledge: Knowledge, conclusions: Conclusions, hold: str) -> tuple[str, ...]:
-    """Return the answered findings that a standing hold rests on: what to answer again once it is put right."""
+    """Return the answered findings that a standing hold rests on: what to answer again once it is put right.
+
+    What the machine is does not change by a repair, so it is left out.
+    """
     found: dict[str, None] = {}
     for name in conclusions.holds.get(hold, ()):
         for leaf in leaves(knowledge.rules[name].when):
@@ -54,7 +58,7 @@ def behind(knowledge: Knowledge, conclusions: Conclusions, hold: str) -> tuple[s
                     found[str(finding)] = None
                 case Is(condition) if condition in conclusions.conditions:
                     found.update(dict.fromkeys(sorted(conclusions.conditions[condition].rests_on)))
-    return tuple(found)
+    return tuple(name for name in found if name != MACHINE)
 
 
 def _cost(way: Way) -> float:
