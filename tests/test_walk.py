@@ -1,5 +1,8 @@
 """The walk asks, shows and records; every command works at every prompt; nothing typed breaks it."""
 
+import os
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -51,6 +54,27 @@ def test_the_owners_words_become_findings_once_confirmed(bench: Knowledge, tmp_p
     assert "Which of these are true of it?" in text
     assert state.answers == {"machine": "helicopter", "idle": "hunts", "under-load": "sags"}
     assert state.words == ("it surges at idel and sags under load",)
+
+
+def test_the_same_words_are_matched_alike_every_time() -> None:
+    # Python hashes words anew in every process; the order of equally good matches must not follow it.
+    ask = (
+        "from diagnose.knowledge.packs import base_pack, load\n"
+        "from diagnose.shell.phrases import match\n"
+        "base = load([base_pack()])\n"
+        "print(match(base, 'hunts at idle and fades at full throttle', frozenset(base.findings)))"
+    )
+    runs = [
+        subprocess.run(
+            [sys.executable, "-c", ask],
+            env={**os.environ, "PYTHONHASHSEED": str(seed)},
+            capture_output=True,
+            text=True,
+            check=True,
+        ).stdout
+        for seed in range(1, 7)
+    ]
+    assert "likeness" in runs[0] and set(runs) == {runs[0]}
 
 
 @pytest.mark.parametrize(

@@ -155,11 +155,14 @@ def _corrected(words: list[str], known: dict[str, float]) -> frozenset[str]:
 
 
 def _likeness(said: frozenset[str], phrase: frozenset[str], weight: dict[str, float]) -> float:
-    """Weighted overlap of what was said with a phrase, harmonic mean of both coverages."""
-    common = sum(weight.get(word, 0.0) for word in said & phrase)
+    """Weighted overlap of what was said with a phrase, harmonic mean of both coverages.
+
+    fsum, because words in a set come in any order and equal likenesses must come out equal.
+    """
+    common = math.fsum(weight.get(word, 0.0) for word in said & phrase)
     if not common:
         return 0.0
     rare = max(weight.values(), default=1.0)
-    of_said = common / sum(weight.get(word, rare / 2) for word in said)
-    of_phrase = common / sum(weight[word] for word in phrase)
+    of_said = common / math.fsum(weight.get(word, rare / 2) for word in said)
+    of_phrase = common / math.fsum(weight[word] for word in phrase)
     return 2 * of_said * of_phrase / (of_said + of_phrase)
