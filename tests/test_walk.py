@@ -294,6 +294,21 @@ def test_a_fix_that_was_done_waits_for_its_retest_however_the_walk_goes_on(bench
         assert log.state.closing.causes == ("bolts-loose",)
 
 
+def test_a_retest_that_was_good_is_not_asked_for_again_after_a_break(base: Knowledge, tmp_path: Path) -> None:
+    with CaseLog.create(tmp_path) as log:
+        log.append("words", text="hunts")
+        log.append("heard")
+        log.append("answer", finding="machine", answer="helicopter")
+        log.append("fixed", cause="carb-bolts-loose")
+        console = ScriptedConsole(["1", "1", "leave"])
+        Walk(base, log, console, tmp_path, None).run()
+        first, second = [line for line in console.lines if line.startswith("Retest:")]
+        again = ScriptedConsole(["1", ""])
+        Walk(base, log, again, tmp_path / "reports", None).run()
+        assert [line for line in again.lines if line.startswith("Retest:")] == [second]
+        assert log.state.closing is not None and log.state.closing.causes == ("carb-bolts-loose",)
+
+
 def test_an_engine_that_would_not_start_can_be_retested(base: Knowledge, tmp_path: Path) -> None:
     """No start takes running away; the fix may have given it back, so the retest must be offered."""
     with CaseLog.create(tmp_path) as log:

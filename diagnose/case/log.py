@@ -39,6 +39,7 @@ REQUIRED: Mapping[str, Mapping[str, type]] = MappingProxyType(
         "needle": {"needle": str, "sixteenths": int, "moved": bool},
         "check": {"check": str},
         "fixed": {"cause": str},
+        "passed": {"retest": str},
         "repair": {"cause": str, "result": str},
         "withdraw": {"numbers": list},
         "closed": {"how": str, "causes": list},

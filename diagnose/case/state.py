@@ -70,6 +70,7 @@ class CaseState:
     repairs: tuple[RepairDone, ...] = ()
     checks: tuple[str, ...] = ()
     to_retest: str = ""
+    passed: tuple[str, ...] = ()
     put_aside: frozenset[str] = frozenset()
     closing: Closing | None = None
     answered: tuple[tuple[int, str], ...] = ()
@@ -86,7 +87,7 @@ def replay(events: Iterable[Event]) -> CaseState:
     withdrawn = {number for event in events if event.what == "withdraw" for number in event.data["numbers"]}
     held: dict[str, Any] = {
         "findings": {}, "unknown": set(), "asked_again": set(), "words": [], "notes": [], "needles": [],
-        "repairs": [], "checks": [], "put_aside": set(), "answered": [],
+        "repairs": [], "checks": [], "passed": [], "put_aside": set(), "answered": [],
     }  # fmt: skip
     for event in events:
         if event.number not in withdrawn:
@@ -105,6 +106,7 @@ def replay(events: Iterable[Event]) -> CaseState:
         repairs=tuple(held["repairs"]),
         checks=tuple(dict.fromkeys(held["checks"])),
         to_retest=held.get("to_retest", ""),
+        passed=tuple(held["passed"]),
         put_aside=frozenset(held["put_aside"]),
         closing=held.get("closing"),
         answered=tuple(held["answered"]),
@@ -142,6 +144,9 @@ def _apply(event: Event, held: dict[str, Any]) -> None:
             held["checks"].append(data["check"])
         case "fixed":
             held["to_retest"] = data["cause"]
+            held["passed"] = []
+        case "passed":
+            held["passed"].append(data["retest"])
         case "repair":
             held["to_retest"] = ""
             held["repairs"].append(RepairDone(data["cause"], data["result"], event.at, data.get("proof", "")))

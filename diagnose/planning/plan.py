@@ -68,10 +68,12 @@ class Progress:
 
 @dataclass(frozen=True, slots=True)
 class Worth:
-    """Why a question is asked: minutes it costs, minutes it is expected to save, and the causes it tells apart."""
+    """Why a question is asked: minutes it costs, minutes it is expected to save, information it is expected to give
+    (nats), and the causes it tells apart."""
 
     minutes: float
     saves: float
+    tells: float
     between: tuple[str, ...]
 
 
@@ -149,33 +151,68 @@ def _prospects_of(knowledge: Knowledge) -> _Prospects:
 
 def plan(knowledge: Knowledge, conclusions: Conclusions, standing: Standing, progress: Progress) -> Next:
     """Return what to do next."""
+    must = compelled(knowledge, conclusions, progress)
+    if must:
+        return must
+    telling = telling_questions(knowledge, conclusions, standing, progress)
+    for finding, worth in telling:
+        if worth.saves > worth.minutes:
+            return question(knowledge, conclusions, progress, finding, _sooner(conclusions, finding), worth)
+    work = work_next(knowledge, conclusions, standing, progress)
+    if telling and _nothing_likely(work) and patient(conclusions, progress):
+        finding, worth = telling[0]
+        return question(knowledge, conclusions, progress, finding, _sooner(conclusions, finding), worth)
+    return looked_at_again(knowledge, conclusions, standing, progress, work)
+
+
+def compelled(knowledge: Knowledge, conclusions: Conclusions, progress: Progress) -> Ask | DoCheck | AskAgain | None:
+    """Return what comes before any weighing: an answer that clashes with another, or what a rule puts first."""
     clash = _clash(knowledge, conclusions, progress)
-    if clash:
-        return clash
-    open_findings = [f for f in knowledge.findings.values() if askable(knowledge, conclusions, progress, f)]
-    first = _first(knowledge, conclusions, open_findings)
-    if first:
-        return first
-    telling = _telling(knowledge, conclusions, standing, open_findings)
-    worthwhile = [choice for choice in telling if choice[1].saves > choice[1].minutes]
-    if worthwhile:
-        finding, worth = worthwhile[0]
-        return _ask(knowledge, finding, open_findings, _sooner(conclusions, finding), worth)
+    return clash or _first(knowledge, conclusions, progress)
+
+
+def work_next(
+    knowledge: Knowledge, conclusions: Conclusions, standing: Standing, progress: Progress
+) -> Ask | DoCheck | Repair | Undecided:
+    """Return the repair with most chance a minute, or, when a hold forbids a likelier one, what may lift the hold."""
     repair, held = _repairs(knowledge, conclusions, standing, progress)
     if held and (repair is None or standing_of(standing, held[0]) > repair.probability):
+        open_findings = open_questions(knowledge, conclusions, progress)
         minutes = {str(finding.id): minutes_of(knowledge, finding) for finding in open_findings}
         standing_holds = conclusions.held(_under(knowledge.causes[held[0]].fix))
         for name in way_to_lift(knowledge, conclusions, standing_holds, minutes):
-            return _ask(knowledge, knowledge.findings[name], open_findings, _holding(conclusions, standing_holds), None)
+            holding = _holding(conclusions, standing_holds)
+            return question(knowledge, conclusions, progress, knowledge.findings[name], holding, None)
         return Undecided(held)
-    unsure = repair is None or repair.probability < LIKELY_ENOUGH
-    if telling and unsure and len(progress.unknown) < PATIENCE and len(conclusions.answers) < MOST_ANSWERS:
-        finding, worth = telling[0]
-        return _ask(knowledge, finding, open_findings, _sooner(conclusions, finding), worth)
-    if repair is None:
-        return Undecided(held)
-    doubt = None if progress.asked_again else doubtful(knowledge, conclusions, standing)
-    return AskAgain(doubt.finding, chance=doubt.chance) if doubt else repair
+    return repair or Undecided(held)
+
+
+def looked_at_again(
+    knowledge: Knowledge,
+    conclusions: Conclusions,
+    standing: Standing,
+    progress: Progress,
+    work: Ask | DoCheck | Repair | Undecided,
+) -> Next:
+    """Return the one answer that is worth a second look before work starts, else the work itself."""
+    if not isinstance(work, Repair) or progress.asked_again:
+        return work
+    doubt = doubtful(knowledge, conclusions, standing)
+    return AskAgain(doubt.finding, chance=doubt.chance) if doubt else work
+
+
+def patient(conclusions: Conclusions, progress: Progress) -> bool:
+    """True while somebody would still want to be asked for want of a likely repair."""
+    return len(progress.unknown) < PATIENCE and len(conclusions.answers) < MOST_ANSWERS
+
+
+def _nothing_likely(work: Next) -> bool:
+    return work == Undecided() or (isinstance(work, Repair) and work.probability < LIKELY_ENOUGH)
+
+
+def open_questions(knowledge: Knowledge, conclusions: Conclusions, progress: Progress) -> list[Finding]:
+    """Return the findings that can be asked for now, in the order of the packs."""
+    return [f for f in knowledge.findings.values() if askable(knowledge, conclusions, progress, f)]
 
 
 def _holding(conclusions: Conclusions, holds: tuple[str, ...]) -> tuple[str, ...]:
@@ -196,17 +233,15 @@ def one_more(
     knowledge: Knowledge, conclusions: Conclusions, standing: Standing, progress: Progress
 ) -> Ask | DoCheck | None:
     """Return the most telling open question whether or not it pays, for someone who would rather ask than repair."""
-    open_findings = [f for f in knowledge.findings.values() if askable(knowledge, conclusions, progress, f)]
-    telling = _telling(knowledge, conclusions, standing, open_findings)
-    return _ask(knowledge, telling[0][0], open_findings, (), telling[0][1]) if telling else None
+    telling = telling_questions(knowledge, conclusions, standing, progress)
+    return question(knowledge, conclusions, progress, telling[0][0], (), telling[0][1]) if telling else None
 
 
 def next_questions(
     knowledge: Knowledge, conclusions: Conclusions, standing: Standing, progress: Progress, most: int = 5
 ) -> tuple[tuple[str, Worth], ...]:
     """Return the open questions that tell most a minute, best first, with what each costs and saves."""
-    open_findings = [f for f in knowledge.findings.values() if askable(knowledge, conclusions, progress, f)]
-    telling = _telling(knowledge, conclusions, standing, open_findings)
+    telling = telling_questions(knowledge, conclusions, standing, progress)
     return tuple((str(finding.id), worth) for finding, worth in telling[:most])
 
 
@@ -214,7 +249,7 @@ def still_to_prove(knowledge: Knowledge, conclusions: Conclusions, progress: Pro
     """Return the open questions that would lift a hold by proof; () when it does not stand or no answer can."""
     if hold not in conclusions.holds:
         return ()
-    open_findings = [f for f in knowledge.findings.values() if askable(knowledge, conclusions, progress, f)]
+    open_findings = open_questions(knowledge, conclusions, progress)
     minutes = {str(finding.id): minutes_of(knowledge, finding) for finding in open_findings}
     return way_to_lift(knowledge, conclusions, (hold,), minutes)
 
@@ -271,26 +306,30 @@ def _holds(conclusions: Conclusions, leaf: Answered) -> bool:
     )
 
 
-def _first(knowledge: Knowledge, conclusions: Conclusions, open_findings: list[Finding]) -> Ask | DoCheck | None:
-    names = {finding.id for finding in open_findings}
+def _first(knowledge: Knowledge, conclusions: Conclusions, progress: Progress) -> Ask | DoCheck | None:
     for name, rules in conclusions.first.items():
-        if name in names:
-            return _ask(knowledge, knowledge.findings[name], open_findings, rules, None)
-        if name in knowledge.checks:
-            for finding in open_findings:
-                if finding.check == name:
-                    return _ask(knowledge, finding, open_findings, rules, None)
+        finds = knowledge.checks[name].finds if name in knowledge.checks else (name,)
+        for one in finds:
+            finding = knowledge.findings[one]
+            if askable(knowledge, conclusions, progress, finding):
+                return question(knowledge, conclusions, progress, finding, rules, None)
     return None
 
 
-def _ask(
-    knowledge: Knowledge, finding: Finding, open_findings: list[Finding], rules: tuple[str, ...], worth: Worth | None
+def question(
+    knowledge: Knowledge,
+    conclusions: Conclusions,
+    progress: Progress,
+    finding: Finding,
+    rules: tuple[str, ...] = (),
+    worth: Worth | None = None,
 ) -> Ask | DoCheck:
+    """Return the asking for one finding: by itself, or with all that its check still has to find."""
     if finding.check is None:
         return Ask(str(finding.id), rules, worth)
-    finds = knowledge.checks[finding.check].finds
-    open_names = {f.id for f in open_findings}
-    return DoCheck(str(finding.check), tuple(str(name) for name in finds if name in open_names), rules, worth)
+    finds = (knowledge.findings[name] for name in knowledge.checks[finding.check].finds)
+    still = tuple(str(one.id) for one in finds if askable(knowledge, conclusions, progress, one))
+    return DoCheck(str(finding.check), still, rules, worth)
 
 
 def minutes_of(knowledge: Knowledge, finding: Finding) -> float:
@@ -298,10 +337,11 @@ def minutes_of(knowledge: Knowledge, finding: Finding) -> float:
     return finding.minutes if finding.check is None else knowledge.checks[finding.check].minutes
 
 
-def _telling(
-    knowledge: Knowledge, conclusions: Conclusions, standing: Standing, open_findings: list[Finding]
+def telling_questions(
+    knowledge: Knowledge, conclusions: Conclusions, standing: Standing, progress: Progress
 ) -> list[tuple[Finding, Worth]]:
-    """The open questions by information a minute, most first, those that tell nothing left out."""
+    """Return the open questions by information a minute, most first, those that tell nothing left out."""
+    open_findings = open_questions(knowledge, conclusions, progress)
     if not open_findings:
         return []
     prospects = _prospects_of(knowledge)
@@ -314,12 +354,13 @@ def _telling(
     after = expected_repair_minutes(joint[..., :-1], joint[..., -1], prospects.repair_minutes).sum(axis=1)
     before = expected_repair_minutes(standing.cures, standing.other, prospects.repair_minutes)
     saves = (before - after) * answered
-    information = information_of(joint) * answered / cost
+    told = information_of(joint) * answered
+    information = told / cost
     information *= np.array([SOONER if _sooner(conclusions, finding) else 1.0 for finding in open_findings])
     return [
         (
             open_findings[row],
-            Worth(float(cost[row]), float(saves[row]), _between(knowledge, joint[row], standing)),
+            Worth(float(cost[row]), float(saves[row]), float(told[row]), _between(knowledge, joint[row], standing)),
         )
         for row in map(int, np.argsort(-information, kind="stable"))
         if information[row] > 1e-6

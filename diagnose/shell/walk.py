@@ -395,12 +395,12 @@ class Walk:
             return
         self._print(screens.paragraph(f"It is cured when: {cause.proof}", self._width, "    "))
         results = ["gone", "better, but not gone", "still there", "cannot retest now"]
-        verdict = 3
+        verdict = 0 if self.state.passed else 3
         # The machine alone decides which retests there are: what the fault took away, the fix may have given back.
         machine = {name: answer for name, answer in self.state.answers.items() if name == MACHINE}
         able = reason(self._knowledge, machine)
         for retest in self._knowledge.retests.values():
-            if not able.applies(retest.needs):
+            if not able.applies(retest.needs) or retest.id in self.state.passed:
                 continue
             self._print(screens.procedure(retest, self._width, "Retest"))
             self._warn([str(name) for name in retest.cautions])
@@ -409,6 +409,7 @@ class Walk:
             verdict = self._choose(results)
             if verdict != 0:
                 break
+            self._log.append("passed", retest=str(retest.id))
         if verdict == 3:
             self._say("    Kept open. Retest before any normal flight; the case goes on when you come back.")
             raise Left
