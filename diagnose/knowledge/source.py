@@ -14,7 +14,13 @@ from typing import Any
 
 import yaml
 
-_COMPOSER = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
+
+class _Composer(getattr(yaml, "CSafeLoader", yaml.SafeLoader)):  # type: ignore[misc]
+    """Composes trees of text: what a plain word might mean (a number, a truth, nothing) is never looked into."""
+
+    def resolve(self, kind: type, value: object, implicit: object) -> str:
+        return ""
+
 
 _CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f]")
 
@@ -124,7 +130,7 @@ def compose(text: str, file: str) -> tuple[Node | None, list[Problem]]:
             problems += _shared_nodes(text, file)
         if problems:
             return None, problems
-        root = yaml.compose(text, Loader=_COMPOSER)
+        root = yaml.compose(text, Loader=_Composer)
     except yaml.MarkedYAMLError as error:
         return None, [_syntax_problem(error, text, file)]
     except (yaml.YAMLError, RecursionError) as error:
@@ -138,7 +144,7 @@ def _shared_nodes(text: str, file: str) -> list[Problem]:
     """Anchors and aliases let a small file grow without bound, and hide where a value is written."""
     return [
         Problem(_place(event.start_mark, file), "anchors (&) and aliases (*) are not used in packs; write it out")
-        for event in yaml.parse(text, Loader=_COMPOSER)
+        for event in yaml.parse(text, Loader=_Composer)
         if getattr(event, "anchor", None)
     ]
 

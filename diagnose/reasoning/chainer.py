@@ -13,9 +13,7 @@ import logging
 import threading
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
-from functools import cache
 from typing import Any as Whatever
-from zlib import crc32
 
 from ..knowledge.model import (
     KNOWN,
@@ -46,8 +44,12 @@ _handlers = logging.root.handlers[:]
 try:
     import experta
     from experta.matchers import ReteMatcher
+    from experta.matchers.rete.abstract import OneInputNode
     from experta.matchers.rete.check import SameContextCheck
-    from experta.matchers.rete.nodes import ConflictSetNode, NotNode, OrdinaryMatchNode
+    from experta.matchers.rete.mixins import AnyChild, NoMemory
+    from experta.matchers.rete.nodes import BusNode, ConflictSetNode, NotNode, OrdinaryMatchNode
+    from experta.matchers.rete.token import Token
+    from experta.matchers.rete.utils import extract_facts
     from experta.strategies import DepthStrategy
 finally:
     if _patched:
@@ -65,19 +67,35 @@ MOST_FIRINGS = 100_000
 """No pack fires this often; past it something fires itself for ever."""
 
 
-DRAWERS = 16
+class _Keyed(experta.Fact):
+    """A fact that is wholly told by its `key`. As a pattern it takes one key, or one of several by a P(_OneOf)."""
+
+    @property
+    def keys_taken(self) -> tuple[str, ...]:
+        key = self["key"]
+        return tuple(key.match.keys) if isinstance(key, experta.P) else (key,)
 
 
-class AnswerFact(experta.Fact):
-    """A question was answered: `finding`, `answer`, and the `drawer` the finding is kept in."""
+class AnswerFact(_Keyed):
+    """A question was answered: key `finding: answer`."""
 
 
-class ChoiceFact(experta.Fact):
-    """One of the branches of an `any:` inside a rule holds: `rule`, `number` of the choice in it."""
+class ChoiceFact(_Keyed):
+    """One of the branches of an `any:` inside a rule holds: key `rule #number` of the choice in it."""
 
 
-class ConditionFact(experta.Fact):
-    """A condition was concluded: `condition`."""
+class ConditionFact(_Keyed):
+    """A condition was concluded: key is the condition."""
+
+
+@dataclass(frozen=True)
+class _OneOf:
+    """Alternatives as one test: experta would multiply `L | L` out into a rule for every combination."""
+
+    keys: frozenset[str]
+
+    def __call__(self, key: str) -> bool:
+        return key in self.keys
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,6 +105,13 @@ class Fired:
     rule: str = ""
     of: str = ""
     answer: str = ""
+
+
+class _Production(experta.Rule):
+    """A rule that is not bound to the engine it is looked up on, so that it need not be copied."""
+
+    def __get__(self, engine: Whatever, owner: Whatever) -> _Production:
+        return self
 
 
 class _NamedDepthStrategy(DepthStrategy):
@@ -107,11 +132,55 @@ class _MarkedNode(ConflictSetNode):
         self.touched.append(self)
 
 
-class _TouchedNodesMatcher(ReteMatcher):
-    """Asks only the rules that a change has reached, and resets every node once.
+class _Door(AnyChild, NoMemory, OneInputNode):
+    """The start of one pattern: what comes in goes on to every rule that has this pattern."""
 
-    experta asks every rule after every firing, and resets a node as often as paths lead to it.
+    def _activate(self, token: Whatever) -> None:
+        for child in self.children:
+            child.callback(token)
+
+
+class _DoorsNode(BusNode):
+    """Sends a fact to the doors that take it, found by its key; experta would try it against every pattern."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.doors: dict[tuple[type, str], list[_Door]] = {}
+
+    def door(self, pattern: Whatever) -> _Door:
+        made = _Door()
+        self.add_child(made, made.activate)
+        for key in _keys(pattern):
+            self.doors.setdefault((type(pattern), key), []).append(made)
+        return made
+
+    def add(self, fact: Whatever) -> None:
+        self._send(Token.valid(fact), fact)
+
+    def remove(self, fact: Whatever) -> None:
+        self._send(Token.invalid(fact), fact)
+
+    def _send(self, token: Whatever, fact: Whatever) -> None:
+        for key in _keys(fact):
+            for door in self.doors.get((type(fact), key), ()):
+                door.activate(token)
+
+
+def _keys(fact: Whatever) -> tuple[str, ...]:
+    return fact.keys_taken if isinstance(fact, _Keyed) else ("",)  # InitialFact has no key
+
+
+class _TouchedNodesMatcher(ReteMatcher):
+    """Finds a fact's patterns by its key, asks only the rules that a change has reached, and resets every node once.
+
+    experta tries a fact against every pattern, asks every rule after every firing, and resets a node as often as paths
+    lead to it.
     """
+
+    def __init__(self, engine: Whatever) -> None:
+        super(ReteMatcher, self).__init__(engine)
+        self.root_node = _DoorsNode()
+        self.build_network()
 
     def build_network(self) -> None:
         super().build_network()
@@ -124,14 +193,20 @@ class _TouchedNodesMatcher(ReteMatcher):
     @staticmethod
     def prepare_ruleset(engine: Whatever) -> set:
         """The rules as they are: they are written in the form that experta's preparation would bring them to."""
-        return {rule.new_conditions(*rule) for rule in engine.get_rules()}  # copies, not bound to the engine
+        return set(engine.get_rules())
+
+    @staticmethod
+    def build_alpha_part(ruleset: set, root_node: Whatever) -> Mapping:
+        """A door for every pattern of the rules."""
+        patterns = {pattern for rule in ruleset for pattern in extract_facts(rule)}
+        return {pattern: root_node.door(pattern) for pattern in patterns}
 
     @staticmethod
     def build_beta_part(ruleset: set, alpha_terminals: Mapping) -> None:
         """Joins the facts of each rule, as experta does for such rules, without its dispatch made anew for each."""
         for rule in ruleset:
             for branch in rule[0] if isinstance(rule[0], experta.OR) else (rule,):
-                first, *others = branch if isinstance(branch, (experta.AND, experta.Rule)) else (branch,)
+                first, *others = branch if isinstance(branch, (experta.AND, _Production)) else (branch,)
                 node = alpha_terminals[first]
                 for pattern in others:
                     negated = isinstance(pattern, experta.NOT)
@@ -173,6 +248,20 @@ def _all_nodes(root: Whatever) -> list:
     return list(nodes.values())
 
 
+class _Engine(experta.KnowledgeEngine):
+    """An engine that looks for its initial facts once: experta looks through all its rules at every reset."""
+
+    __matcher__ = _TouchedNodesMatcher
+    __strategy__ = _NamedDepthStrategy
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._initial = super().get_deffacts()
+
+    def get_deffacts(self) -> list:
+        return self._initial
+
+
 class Chainer:
     """The rules of one Knowledge, ready to fire."""
 
@@ -181,19 +270,14 @@ class Chainer:
         self._lock = threading.Lock()
         methods = dict(_evidence_rules(knowledge, self._record))
         methods.update(_pack_rules(knowledge, self._record))
-        engine = type(
-            "Engine",
-            (experta.KnowledgeEngine,),
-            {"__matcher__": _TouchedNodesMatcher, "__strategy__": _NamedDepthStrategy, **methods},
-        )
-        self._engine = engine()
+        self._engine = type("Engine", (_Engine,), methods)()
 
     def fire(self, answers: Mapping[str, str]) -> tuple[Fired, ...]:
         """Return what fires for these answers (finding -> answer), in firing order."""
         with self._lock:
             self._record.clear()
             self._engine.reset()
-            facts = [_answer_fact(name, str(answer)) for name, answer in sorted(answers.items())]
+            facts = [AnswerFact(key=_answer_key(name, answer)) for name, answer in sorted(answers.items())]
             if facts:
                 self._engine.declare(*facts)
             self._engine.run(MOST_FIRINGS)
@@ -208,11 +292,11 @@ def _evidence_rules(knowledge: Knowledge, record: list[Fired]) -> Mapping[str, W
     rules = {}
     for name in shown & knowledge.findings.keys():
         for answer in knowledge.findings[name].answers:
-            pattern = _answer_fact(name, str(answer))
+            pattern = AnswerFact(key=_answer_key(name, answer))
             fired = Fired(of=str(name), answer=str(answer))
             rules[f"evidence_{name}_{answer}"] = _rule(pattern, EVIDENCE_SALIENCE, _recorder(record, fired))
     for name in shown & knowledge.conditions.keys():
-        pattern = ConditionFact(condition=str(name))
+        pattern = ConditionFact(key=str(name))
         rules[f"evidence_{name}"] = _rule(pattern, EVIDENCE_SALIENCE, _recorder(record, Fired(of=str(name))))
     return rules
 
@@ -226,27 +310,27 @@ def _pack_rules(knowledge: Knowledge, record: list[Fired]) -> Mapping[str, Whate
     for rule in knowledge.rules.values():
         salience = SALIENCE[type(rule.outcome)]
         choices: list[tuple[Whatever, ...]] = []
-        patterns = (experta.InitialFact(),) if rule.when is None else _conjunction(rule.when, rule.id, choices)
+        patterns = (experta.InitialFact(),) if rule.when is None else _conjunction(knowledge, rule.when, rule.id, choices)
         for number, branches in enumerate(choices):
             name = f"choice_{rule.id}_{number}"
             # A choice may rest on a later one (an any: in an any:), so all of them come before their rule.
-            rules[name] = experta.Rule(experta.OR(*branches), salience=salience + 1)(_chooser(name, rule.id, number))
-        rules[f"rule_{rule.id}"] = experta.Rule(*patterns, salience=salience)(_concluder(record, rule))
+            rules[name] = _Production(experta.OR(*branches), salience=salience + 1)(_chooser(name, rule.id, number))
+        rules[f"rule_{rule.id}"] = _Production(*patterns, salience=salience)(_concluder(record, rule))
     return rules
 
 
-def _conjunction(term: Term, rule: str, choices: list[tuple[Whatever, ...]]) -> tuple[Whatever, ...]:
+def _conjunction(knowledge: Knowledge, term: Term, rule: str, choices: list[tuple[Whatever, ...]]) -> tuple[Whatever, ...]:
     """The facts that must all be there, NOTs last and never first: the form experta's network is built from."""
     facts, nots = [], []
     for inner in _flat(term):
         if isinstance(inner, Any):
-            branches = tuple(_branch(_conjunction(branch, rule, choices)) for branch in inner.terms)
+            branches = tuple(_branch(_conjunction(knowledge, branch, rule, choices)) for branch in inner.terms)
             choices.append(branches)
-            facts.append(ChoiceFact(rule=str(rule), number=len(choices) - 1))
+            facts.append(ChoiceFact(key=_choice_key(rule, len(choices) - 1)))
         elif isinstance(inner, IsNot):
-            nots.append(experta.NOT(ConditionFact(condition=str(inner.condition))))
+            nots.append(experta.NOT(ConditionFact(key=str(inner.condition))))
         else:
-            facts.append(_fact(inner))
+            facts.append(_fact(knowledge, inner))
     return (*(facts or [experta.InitialFact()]), *nots)
 
 
@@ -262,29 +346,27 @@ def _branch(patterns: tuple[Whatever, ...]) -> Whatever:
     return patterns[0] if len(patterns) == 1 else experta.AND(*patterns)
 
 
-def _fact(leaf: Term) -> Whatever:
+def _fact(knowledge: Knowledge, leaf: Term) -> Whatever:
     match leaf:
-        case Answered(finding, (only,)) if only == KNOWN:
-            return AnswerFact(drawer=_drawer(finding), finding=str(finding))
-        case Answered(finding, (only,)):
-            return _answer_fact(finding, str(only))
         case Answered(finding, answers):
-            return _answer_fact(finding, experta.P(_one_of(frozenset(map(str, answers)))))
+            taken = knowledge.findings[finding].answers if answers == (KNOWN,) else answers
+            keys = frozenset(_answer_key(finding, answer) for answer in taken)
+            return AnswerFact(key=experta.P(_OneOf(keys)) if len(keys) > 1 else next(iter(keys)))
         case Is(condition):
-            return ConditionFact(condition=str(condition))
+            return ConditionFact(key=str(condition))
     raise TypeError(f"not a premise: {leaf!r}")
 
 
 def _chooser(name: str, rule: str, number: int) -> Callable:
     def action(engine: Whatever) -> None:
-        engine.declare(ChoiceFact(rule=str(rule), number=number))
+        engine.declare(ChoiceFact(key=_choice_key(rule, number)))
 
     action.__name__ = name
     return action
 
 
 def _rule(pattern: Whatever, salience: int, action: Callable) -> Whatever:
-    return experta.Rule(pattern, salience=salience)(action)
+    return _Production(pattern, salience=salience)(action)
 
 
 def _recorder(record: list[Fired], fired: Fired) -> Callable:
@@ -303,23 +385,16 @@ def _concluder(record: list[Fired], rule: Rule) -> Callable:
 
     def conclude(engine: Whatever) -> None:
         record.append(fired)
-        engine.declare(ConditionFact(condition=str(rule.outcome.condition)))  # type: ignore[union-attr]
+        engine.declare(ConditionFact(key=str(rule.outcome.condition)))  # type: ignore[union-attr]
 
     action = conclude if isinstance(rule.outcome, Means) else record_only
     action.__name__ = f"rule_{rule.id}"
     return action
 
 
-def _drawer(finding: str) -> int:
-    """A fact is tried against every drawer and then only against the findings in its own, not against all findings."""
-    return crc32(finding.encode()) % DRAWERS
+def _answer_key(finding: str, answer: str) -> str:
+    return f"{finding}: {answer}"
 
 
-def _answer_fact(finding: str, answer: Whatever) -> AnswerFact:
-    return AnswerFact(drawer=_drawer(finding), finding=str(finding), answer=answer)
-
-
-@cache
-def _one_of(answers: frozenset[str]) -> Callable[[str], bool]:
-    """Alternatives as one test: experta would multiply `L | L` out into a rule for every combination."""
-    return answers.__contains__
+def _choice_key(rule: str, number: int) -> str:
+    return f"{rule} #{number}"

@@ -242,8 +242,16 @@ def answer_ratios(tables: Tables, finding: str, first: Places, second: Places | 
     if second is None:
         return np.log(tables.likelihood[finding][first] / general)
     a, b = tables.likelihood[finding][first], tables.likelihood[finding][second]
-    both = _noisy_max(a, b, general) if finding in tables.ordered else (a + b) / 2
+    both = both_show(a, b, general, finding in tables.ordered)
     return np.log(both / general)
+
+
+def both_show(a: Floats, b: Floats, general: Floats, ordered: bool) -> Floats:
+    """Return how often each answer is met when two faults are there at once, (pairs x answers).
+
+    a, b: (pairs x answers) with each fault alone; general: (answers,) with some other fault.
+    """
+    return _noisy_max(a, b, general) if ordered else (a + b) / 2
 
 
 def _noisy_max(a: Floats, b: Floats, general: Floats) -> Floats:

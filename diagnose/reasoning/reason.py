@@ -22,6 +22,7 @@ from ..knowledge.model import (
     Warns,
     leaves,
 )
+from ..knowledge.packs import uncollected
 from .chainer import Chainer
 
 
@@ -69,6 +70,7 @@ class Conclusions:
 
 
 @lru_cache(maxsize=8)
+@uncollected()
 def chainer_of(knowledge: Knowledge) -> Chainer:
     """Return the production rules of this knowledge, built once."""
     return Chainer(knowledge)

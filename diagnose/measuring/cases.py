@@ -1,0 +1,159 @@
+"""Cases drawn from the rule base's own odds: faults, what the machine shows, and what its owner says of it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from random import Random
+
+import numpy as np
+
+from ..knowledge.model import Answered, Finding, Knowledge, Lacks, leaves
+from ..reasoning.rank import OTHER, TWO_FAULTS, both_show
+from ..reasoning.reason import reason
+from ..reasoning.tables import Floats, general_rates, shown_rates, tables_of
+
+MOST_DRAWS = 200
+"""Draws before a machine or a set of answers is given up: some causes are nearly impossible on most machines."""
+
+
+@dataclass(frozen=True, slots=True)
+class OwnerKnows:
+    """How well the owner knows: share of answers not known, and share that is wrong. Both 0 to 1."""
+
+    unknown: float = 0.15
+    wrong: float = 0.05
+
+
+CLEAN = OwnerKnows(0.0, 0.0)
+
+
+@dataclass(frozen=True, slots=True)
+class DrawnCase:
+    """One machine with a hidden fault.
+
+    faults  the causes it has: one, two, or none of the rules' (then nothing in the rules cures it)
+    shows   finding -> the answer that is true of it
+    told    finding -> the answer the owner gives; a finding that is missing is not known
+    looked_again  finding -> the answer on a second look
+    complaint     findings that the owner tells of before anything is asked
+    """
+
+    number: int
+    faults: tuple[str, ...]
+    shows: Mapping[str, str]
+    told: Mapping[str, str]
+    looked_again: Mapping[str, str]
+    complaint: tuple[str, ...]
+
+
+def draw(knowledge: Knowledge, number: int, seed: int, owner: OwnerKnows) -> DrawnCase:
+    """Return case `number` of a series. The same seed and number give the same case, whatever else is drawn.
+
+    Faults come by the rules' own odds: how common each cause is, two at once and none of them as often as rank() takes
+    it. Answers are drawn independently given the faults, and drawn anew where they cannot all be true.
+    """
+    rng = Random(f"{seed}/{number}")
+    shows = None
+    while shows is None:
+        faults = _faults(knowledge, rng)
+        shows = _shown(knowledge, faults, rng)
+    certain = machine_findings(knowledge)
+    told = {name: _said(knowledge, name, shows[name], owner.wrong, rng) for name in shows if name not in certain}
+    told = {name: answer for name, answer in told.items() if rng.random() >= owner.unknown}
+    told.update((name, shows[name]) for name in certain)
+    again = {name: _said(knowledge, name, shows[name], owner.wrong, rng) for name in shows}
+    return DrawnCase(number, faults, shows, told, again, _complaint(knowledge, told, rng))
+
+
+def machine_findings(knowledge: Knowledge) -> tuple[str, ...]:
+    """Return what an owner can see of the machine itself: findings that decide whether it has the part of some cause."""
+    parts = {need for cause in knowledge.causes.values() for need in cause.needs}
+    return tuple(
+        dict.fromkeys(
+            str(leaf.finding)
+            for rule in knowledge.rules.values()
+            if isinstance(rule.outcome, Lacks) and parts.intersection(rule.outcome.needs)
+            for leaf in leaves(rule.when)
+            if isinstance(leaf, Answered)
+        )
+    )
+
+
+def _faults(knowledge: Knowledge, rng: Random) -> tuple[str, ...]:
+    causes = tuple(map(str, knowledge.causes))
+    how_common = tables_of(knowledge).how_common.tolist()
+    kind = rng.random()
+    if kind < OTHER:
+        return ()
+    first = rng.choices(causes, how_common)[0]
+    if kind >= OTHER + TWO_FAULTS:
+        return (first,)
+    second = first
+    while second == first:
+        second = rng.choices(causes, how_common)[0]
+    return (first, second)
+
+
+def _shown(knowledge: Knowledge, faults: tuple[str, ...], rng: Random) -> dict[str, str] | None:
+    """What a machine with these faults shows; None when none was drawn that can have them, or no answers agree."""
+    needs = tuple(str(need) for fault in faults for need in knowledge.causes[fault].needs)
+    parts = machine_findings(knowledge)
+    shows: dict[str, str] = {}
+    for _ in range(MOST_DRAWS):
+        shows = _drawn(knowledge, faults, parts, rng)
+        if reason(knowledge, shows).applies(needs):
+            break
+    else:
+        return None
+    redraw: Iterable[str] = [str(name) for name in knowledge.findings if name not in shows]
+    for _ in range(MOST_DRAWS):
+        shows.update(_drawn(knowledge, faults, redraw, rng))
+        clashes = reason(knowledge, shows).clashes
+        if not clashes:
+            return shows
+        premises = (leaf for rule in clashes for leaf in leaves(knowledge.rules[rule].when))
+        redraw = sorted({str(leaf.finding) for leaf in premises if isinstance(leaf, Answered)} - set(parts))
+    return None
+
+
+def _drawn(knowledge: Knowledge, faults: tuple[str, ...], names: Iterable[str], rng: Random) -> dict[str, str]:
+    drawn = {}
+    for name in names:
+        finding = knowledge.findings[name]
+        drawn[name] = str(rng.choices(list(finding.answers), _rates(knowledge, faults, finding).tolist())[0])
+    return drawn
+
+
+def _rates(knowledge: Knowledge, faults: tuple[str, ...], finding: Finding) -> Floats:
+    general = general_rates(finding)
+    rates = [
+        shown_rates(finding, knowledge.causes[fault].shows[finding.id])
+        if finding.id in knowledge.causes[fault].shows
+        else general
+        for fault in faults
+    ]
+    match rates:
+        case []:
+            return general
+        case [alone]:
+            return alone
+    a, b = (np.array([side]) for side in rates)
+    return both_show(a, b, general, not finding.unordered)[0]
+
+
+def _said(knowledge: Knowledge, finding: str, true: str, wrong: float, rng: Random) -> str:
+    """What the owner says: the truth, or by mistake one of the other answers."""
+    others = [str(answer) for answer in knowledge.findings[finding].answers if answer != true]
+    return rng.choice(others) if others and rng.random() < wrong else true
+
+
+def _complaint(knowledge: Knowledge, told: Mapping[str, str], rng: Random) -> tuple[str, ...]:
+    """One or two of the things that an owner would call across the pits, whichever comes to mind."""
+    loud = []
+    for name, answer in told.items():
+        finding = knowledge.findings[name]
+        normal = next(iter(finding.answers))
+        if finding.answers[answer].like and (finding.unordered or answer != normal):
+            loud.append(name)
+    return tuple(rng.sample(loud, min(len(loud), 2)))

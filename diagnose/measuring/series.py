@@ -1,0 +1,75 @@
+"""A whole measurement: the same drawn cases walked in every way, on every processor of the machine."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Sequence
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+from random import Random
+
+from ..knowledge.model import Knowledge
+from ..knowledge.packs import load
+from .cases import CLEAN, OwnerKnows, draw
+from .scores import Scores, scores
+from .walks import Walked, place_after_a_slip, walk
+from .ways import ways
+
+FIRST_FIVE = 5
+
+
+@dataclass(frozen=True, slots=True)
+class Measured:
+    """What one run measured: the settings, the scores by way, and the planner's alone by kind of case."""
+
+    cases: int
+    seed: int
+    owner: OwnerKnows
+    by_way: dict[str, Scores]
+    clean: Scores
+    first_five_after_a_slip: float
+
+
+def measure(packs: Sequence[Path], cases: int, seed: int, owner: OwnerKnows, processes: int | None = None) -> Measured:
+    """Walk `cases` drawn cases in every way with this owner, and as planned with an owner who knows all.
+
+    The result depends on the packs, the cases, the seed and the owner, not on the number of processes.
+    """
+    tasks = [(tuple(packs), number, seed, owner) for number in range(cases)]
+    with ProcessPoolExecutor(processes or os.cpu_count()) as pool:
+        done = list(pool.map(_one_case, tasks, chunksize=1))
+    names = done[0].noisy.keys()
+    slips = [one.place_after_a_slip for one in done if one.place_after_a_slip is not None]
+    return Measured(
+        cases,
+        seed,
+        owner,
+        {name: scores([one.noisy[name] for one in done]) for name in names},
+        scores([one.clean for one in done]),
+        sum(place <= FIRST_FIVE for place in slips) / len(slips),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Done:
+    noisy: dict[str, Walked]
+    clean: Walked
+    place_after_a_slip: int | None
+
+
+def _one_case(task: tuple[tuple[Path, ...], int, int, OwnerKnows]) -> _Done:
+    packs, number, seed, owner = task
+    knowledge = _knowledge(packs)
+    noisy = draw(knowledge, number, seed, owner)
+    clean = draw(knowledge, number, seed, CLEAN)
+    walked = {name: walk(knowledge, noisy, way) for name, way in ways(knowledge, number).items()}
+    single = len(clean.faults) == 1
+    slip = place_after_a_slip(knowledge, clean, Random(f"{seed}/{number}/slip")) if single else None
+    return _Done(walked, walk(knowledge, clean, ways(knowledge, number)["as planned"]), slip)
+
+
+@lru_cache(maxsize=1)
+def _knowledge(packs: tuple[Path, ...]) -> Knowledge:
+    return load(packs)

@@ -1,0 +1,164 @@
+"""Walking a drawn case with a simulated owner until it is cured or given up."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from random import Random
+from types import MappingProxyType
+
+from ..case.state import CaseState, Given, RepairDone
+from ..knowledge.model import Knowledge
+from ..planning.examine import Examined, examine
+from ..planning.plan import (
+    ASKING,
+    CALL_FOR_HELP,
+    Ask,
+    AskAgain,
+    DoCheck,
+    Repair,
+    minutes_of,
+    telling_questions,
+)
+from .cases import DrawnCase
+from .ways import Way
+
+MOST_STEPS = 400
+"""A walk longer than this goes round in a circle."""
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """How the case stood when the first repair was put forward, or when the walk gave up."""
+
+    leader: str
+    probability: float
+    first_three: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Walked:
+    """What one walk came to. Minutes: of questions and checks, and of repairs with their retests; of both, those
+    until the (first) true cause was put forward. A case given up is charged with going for help."""
+
+    case: DrawnCase
+    verdict: Verdict
+    cured: bool
+    asked: int
+    asked_before_verdict: int
+    repairs: int
+    asking_minutes: float
+    repair_minutes: float
+
+    @property
+    def minutes(self) -> float:
+        return self.asking_minutes + self.repair_minutes
+
+
+@dataclass
+class _Bench:
+    """The case as it grows."""
+
+    knowledge: Knowledge
+    drawn: DrawnCase
+    findings: dict[str, Given] = field(default_factory=dict)
+    unknown: set[str] = field(default_factory=set)
+    asked_again: set[str] = field(default_factory=set)
+    repairs: dict[str, str] = field(default_factory=dict)
+
+    def seen(self) -> Examined:
+        return examine(
+            self.knowledge,
+            CaseState(
+                findings=MappingProxyType(dict(self.findings)),
+                unknown=frozenset(self.unknown),
+                asked_again=frozenset(self.asked_again),
+                repairs=tuple(RepairDone(cause, result, "") for cause, result in self.repairs.items()),
+            ),
+        )
+
+    def answer(self, names: Iterable[str]) -> None:
+        for name in names:
+            if name in self.drawn.told:
+                self.findings[name] = Given(self.drawn.told[name])
+            else:
+                self.unknown.add(name)
+
+    def look_again(self, name: str) -> None:
+        self.asked_again.add(name)
+        self.findings[name] = Given(self.drawn.looked_again[name])
+
+    def repair(self, cause: str) -> bool:
+        """Put a cause right; True when nothing is left of the fault."""
+        open_faults = set(self.drawn.faults) - self.repairs.keys()
+        self.repairs[cause] = "better" if cause in open_faults else "same"
+        return open_faults == {cause}
+
+
+def walk(knowledge: Knowledge, drawn: DrawnCase, way: Way) -> Walked:
+    """Return how this case goes when what comes next is chosen in this way."""
+    bench = _Bench(knowledge, drawn)
+    bench.answer(drawn.complaint)
+    retest = min((retest.minutes for retest in knowledge.retests.values()), default=0.0)
+    asked, asking_minutes, repair_minutes = 0, 0.0, 0.0
+    verdict: Verdict | None = None
+    before_verdict = 0
+    cured = False
+    for _ in range(MOST_STEPS):
+        seen = bench.seen()
+        match way(seen):
+            case Ask(finding) | AskAgain(finding) as step:
+                asked += 1
+                asking_minutes += minutes_of(knowledge, knowledge.findings[finding]) + ASKING
+                if isinstance(step, AskAgain):
+                    bench.look_again(finding)
+                else:
+                    bench.answer([finding])
+                continue
+            case DoCheck(check, finds):
+                asked += 1
+                asking_minutes += knowledge.checks[check].minutes + ASKING
+                bench.answer(finds)
+                continue
+            case step:
+                if verdict is None:
+                    verdict, before_verdict = _verdict(seen), asked
+        if not isinstance(step, Repair):
+            repair_minutes += CALL_FOR_HELP
+            break
+        repair_minutes += knowledge.causes[step.cause].fix.minutes + retest
+        cured = bench.repair(step.cause)
+        if cured:
+            break
+    if verdict is None:
+        raise RuntimeError(f"case {drawn.number} is asked without end")
+    return Walked(drawn, verdict, cured, asked, before_verdict, len(bench.repairs), asking_minutes, repair_minutes)
+
+
+def _verdict(seen: Examined) -> Verdict:
+    causes = seen.standing.causes
+    return Verdict(causes[0].cause, causes[0].probability, tuple(ranked.cause for ranked in causes[:3]))
+
+
+ANSWERS_WITH_A_SLIP = 9
+
+
+def place_after_a_slip(knowledge: Knowledge, drawn: DrawnCase, rng: Random) -> int:
+    """Return the place (1 is first) of the true cause when eight answers are right and one, any one, is wrong.
+
+    The answers are to the nine questions that tell most a minute, one after the other.
+    """
+    bench = _Bench(knowledge, drawn)
+    bench.answer(drawn.complaint)
+    while len(bench.findings) < ANSWERS_WITH_A_SLIP:
+        seen = bench.seen()
+        telling = telling_questions(knowledge, seen.conclusions, seen.standing, seen.progress)
+        if not telling:
+            break
+        bench.answer([str(telling[0][0].id)])
+    slip = rng.choice(list(bench.findings))
+    others = [answer for answer in knowledge.findings[slip].answers if answer != bench.findings[slip].answer]
+    bench.findings[slip] = Given(str(rng.choice(others)))
+    places = [ranked.cause for ranked in bench.seen().standing.causes]
+    # A slip about what the machine has may rule the cause out altogether.
+    return places.index(drawn.faults[0]) + 1 if drawn.faults[0] in places else len(places) + 1

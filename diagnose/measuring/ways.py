@@ -1,0 +1,125 @@
+"""Ways of choosing what comes next: the planner, and what it is compared with.
+
+All of them keep the safe order, re-ask what clashes, know when nobody wants to be asked more, and repair alike. They
+differ in which question comes next and in when there have been enough.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from functools import lru_cache
+from random import Random
+
+from ..case.state import CaseState
+from ..knowledge.model import Finding, Knowledge
+from ..planning.examine import Examined, examine
+from ..planning.plan import (
+    Next,
+    Progress,
+    Worth,
+    compelled,
+    looked_at_again,
+    next_questions,
+    patient,
+    question,
+    telling_questions,
+    work_next,
+)
+from ..reasoning.rank import Standing
+from ..reasoning.reason import Conclusions
+
+Way = Callable[[Examined], Next]
+Telling = Sequence[tuple[Finding, Worth]]
+Order = Callable[[Telling], Finding]
+Enough = Callable[[Examined, Telling], bool]
+
+FIXED = "fixed order,"
+SURE = 0.9
+FIXED_LENGTHS = (5, 10, 15, 20, 30)
+"""Lengths of a printed list that are tried; the best of them is what the planner must beat."""
+
+
+def as_planned(seen: Examined) -> Next:
+    """What the walk does."""
+    return seen.next
+
+
+def asking(order: Order, enough: Enough) -> Way:
+    """Ask in this order until there is enough, then repair by chance over minutes."""
+
+    def way(seen: Examined) -> Next:
+        case = _case(seen)
+        must = compelled(seen.knowledge, seen.conclusions, seen.progress)
+        if must:
+            return must
+        telling = telling_questions(*case)
+        if telling and patient(seen.conclusions, seen.progress) and not enough(seen, telling):
+            return question(seen.knowledge, seen.conclusions, seen.progress, order(telling))
+        return looked_at_again(*case, work_next(*case))
+
+    return way
+
+
+def most_a_minute(telling: Telling) -> Finding:
+    """The most telling question for the minutes it costs."""
+    return telling[0][0]
+
+
+def most_telling(telling: Telling) -> Finding:
+    """The most telling question, whatever it costs."""
+    return max(telling, key=lambda one: one[1].tells)[0]
+
+
+def listed(names: Sequence[str]) -> Order:
+    """The first of a list that can still be asked and still tells anything."""
+    place = {name: number for number, name in enumerate(names)}
+    return lambda telling: min((finding for finding, _ in telling), key=lambda finding: place[finding.id])
+
+
+def sure(seen: Examined, telling: Telling) -> bool:
+    """True once the leading cause is 90 % sure."""
+    return bool(seen.standing.causes) and seen.standing.causes[0].probability >= SURE
+
+
+def not_worth_asking(seen: Examined, telling: Telling) -> bool:
+    """True once no question is expected to save the minutes it costs."""
+    return all(worth.saves <= worth.minutes for _, worth in telling)
+
+
+def after(many: int) -> Enough:
+    """True once so many questions have been asked, known or not."""
+    return lambda seen, telling: len(seen.conclusions.answers) + len(seen.progress.unknown) >= many
+
+
+@lru_cache(maxsize=8)
+def printed_order(knowledge: Knowledge) -> tuple[str, ...]:
+    """Return all findings as a good printed list would have them: by what they tell a minute before anything is known."""
+    seen = examine(knowledge, CaseState())
+    telling = tuple(name for name, _ in next_questions(*_case(seen), most=len(knowledge.findings)))
+    return (*telling, *(str(name) for name in knowledge.findings if name not in telling))
+
+
+def shuffled(knowledge: Knowledge, seed: int) -> tuple[str, ...]:
+    """Return all findings in an order by chance."""
+    names = list(map(str, knowledge.findings))
+    Random(seed).shuffle(names)
+    return tuple(names)
+
+
+def ways(knowledge: Knowledge, number: int) -> dict[str, Way]:
+    """Return every way by name, for case `number` (each case has its own random order)."""
+    printed, by_chance = listed(printed_order(knowledge)), listed(shuffled(knowledge, number))
+    return {
+        "as planned": as_planned,
+        "until 90 % sure": asking(most_a_minute, sure),
+        "information alone, until 90 % sure": asking(most_telling, sure),
+        "information alone, while it pays": asking(most_telling, not_worth_asking),
+        **{f"{FIXED} {many} questions": asking(printed, after(many)) for many in FIXED_LENGTHS},
+        f"{FIXED} until 90 % sure": asking(printed, sure),
+        "random order, until 90 % sure": asking(by_chance, sure),
+        "random order, while it pays": asking(by_chance, not_worth_asking),
+    }
+
+
+def _case(seen: Examined) -> tuple[Knowledge, Conclusions, Standing, Progress]:
+    return seen.knowledge, seen.conclusions, seen.standing, seen.progress
