@@ -9,6 +9,7 @@ from random import Random
 import numpy as np
 
 from ..knowledge.model import Answered, Finding, Knowledge, Lacks, leaves
+from ..planning.plan import needs_of
 from ..reasoning.rank import OTHER, TWO_FAULTS, both_show
 from ..reasoning.reason import reason
 from ..reasoning.tables import Floats, general_rates, shown_rates, tables_of
@@ -33,7 +34,7 @@ class DrawnCase:
     """One machine with a hidden fault.
 
     faults  the causes it has: one, two, or none of the rules' (then nothing in the rules cures it)
-    shows   finding -> the answer that is true of it
+    shows   finding -> the answer that is true of it; what a machine without the part cannot show is missing
     told    finding -> the answer the owner gives; a finding that is missing is not known
     looked_again  finding -> the answer on a second look
     complaint     findings that the owner tells of before anything is asked
@@ -63,7 +64,8 @@ def draw(knowledge: Knowledge, number: int, seed: int, owner: OwnerKnows) -> Dra
     told = {name: answer for name, answer in told.items() if rng.random() >= owner.unknown}
     told.update((name, shows[name]) for name in certain)
     again = {name: _said(knowledge, name, shows[name], owner.wrong, rng) for name in shows}
-    return DrawnCase(number, faults, shows, told, again, _complaint(knowledge, told, rng))
+    loud = {name: answer for name, answer in told.items() if name not in certain}
+    return DrawnCase(number, faults, shows, told, again, _complaint(knowledge, loud, rng))
 
 
 def machine_findings(knowledge: Knowledge) -> tuple[str, ...]:
@@ -102,11 +104,16 @@ def _shown(knowledge: Knowledge, faults: tuple[str, ...], rng: Random) -> dict[s
     shows: dict[str, str] = {}
     for _ in range(MOST_DRAWS):
         shows = _drawn(knowledge, faults, parts, rng)
-        if reason(knowledge, shows).applies(needs):
+        machine = reason(knowledge, shows)
+        if machine.applies(needs):
             break
     else:
         return None
-    redraw: Iterable[str] = [str(name) for name in knowledge.findings if name not in shows]
+    redraw: Iterable[str] = [
+        str(finding.id)
+        for finding in knowledge.findings.values()
+        if finding.id not in shows and machine.applies(needs_of(knowledge, finding))
+    ]
     for _ in range(MOST_DRAWS):
         shows.update(_drawn(knowledge, faults, redraw, rng))
         clashes = reason(knowledge, shows).clashes

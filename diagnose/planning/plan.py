@@ -8,13 +8,15 @@ While no repair is likely enough the most telling question is asked even so, up 
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 
 from ..knowledge.frequency import FREQUENCY
-from ..knowledge.model import KNOWN, Answered, Finding, Fix, Knowledge, leaves
+from ..knowledge.model import KNOWN, Answered, Finding, Fix, Kin, Knowledge, leaves
+from ..knowledge.source import Text
 from ..reasoning.doubt import doubtful
 from ..reasoning.rank import RankedCause, Repairs, Standing
 from ..reasoning.reason import Conclusions
@@ -34,6 +36,9 @@ walk asks fifty quick questions, because each still saves more than its few seco
 
 SOONER = 2.0
 """What a rule that puts a question sooner multiplies its information by. It changes the order, never the stop."""
+
+UNLIKELY = 1e-5
+"""A cause less likely than this plays no part in what a question is worth."""
 
 QUICK = 5.0
 """Minutes of a check that can be offered to someone who has run out of answers."""
@@ -69,12 +74,11 @@ class Progress:
 @dataclass(frozen=True, slots=True)
 class Worth:
     """Why a question is asked: minutes it costs, minutes it is expected to save, information it is expected to give
-    (nats), and the causes it tells apart."""
+    (nats)."""
 
     minutes: float
     saves: float
     tells: float
-    between: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -274,20 +278,35 @@ def askable(knowledge: Knowledge, conclusions: Conclusions, progress: Progress, 
     name = finding.id
     if name in conclusions.answers or name in progress.unknown or name in conclusions.skips:
         return False
-    needs, under = finding.needs, finding.under
+    under = finding.under
     if finding.check is not None:
         check = knowledge.checks[finding.check]
         if check.id in conclusions.skips:
             return False
-        needs, under = (*needs, *check.needs), (*under, *check.under)
-    return conclusions.applies(needs) and not conclusions.held(under) and not _said_otherwise(knowledge, conclusions, name)
+        under = (*under, *check.under)
+    able = conclusions.applies(needs_of(knowledge, finding))
+    return able and not conclusions.held(under) and not _said_otherwise(knowledge, conclusions, name)
+
+
+def needs_of(knowledge: Knowledge, finding: Finding) -> tuple[Text, ...]:
+    """Return what a machine must have and be able to do for this finding to be answered."""
+    return finding.needs if finding.check is None else (*finding.needs, *knowledge.checks[finding.check].needs)
 
 
 def _said_otherwise(knowledge: Knowledge, conclusions: Conclusions, finding: str) -> bool:
     return any(
-        kin.are == "same" and finding in kin.of and any(other in conclusions.answers for other in kin.of)
-        for kin in knowledge.kin.values()
+        kin.are == "same" and any(other in conclusions.answers for other in kin.of)
+        for kin in _kin_of(knowledge).get(finding, ())
     )
+
+
+@lru_cache(maxsize=8)
+def _kin_of(knowledge: Knowledge) -> Mapping[str, tuple[Kin, ...]]:
+    groups: dict[str, tuple[Kin, ...]] = {}
+    for kin in knowledge.kin.values():
+        for finding in kin.of:
+            groups[finding] = (*groups.get(finding, ()), kin)
+    return groups
 
 
 def _clash(knowledge: Knowledge, conclusions: Conclusions, progress: Progress) -> AskAgain | None:
@@ -349,18 +368,23 @@ def telling_questions(
     rows = np.array([place[finding.id] for finding in open_findings])
     likelihood = _after_kin(knowledge, conclusions, open_findings, prospects.likelihood[rows])
     joint = likelihood * np.append(standing.cures, standing.other)
+    chances, other = joint[..., :-1], joint[..., -1]
+    # Causes next to impossible are left to help with all that is unknown; most of them are, after a few answers.
+    likely = standing.cures > UNLIKELY
+    other = other + chances[..., ~likely].sum(axis=-1)
+    chances, repair_minutes = chances[..., likely], prospects.repair_minutes[likely]
     cost = np.array([minutes_of(knowledge, finding) for finding in open_findings]) + ASKING
     answered = 1.0 - prospects.unsure[rows]
-    after = expected_repair_minutes(joint[..., :-1], joint[..., -1], prospects.repair_minutes).sum(axis=1)
+    after = expected_repair_minutes(chances, other, repair_minutes).sum(axis=1)
     before = expected_repair_minutes(standing.cures, standing.other, prospects.repair_minutes)
     saves = (before - after) * answered
-    told = information_of(joint) * answered
+    told = information_of(np.concatenate([chances, other[..., None]], axis=-1)) * answered
     information = told / cost
     information *= np.array([SOONER if _sooner(conclusions, finding) else 1.0 for finding in open_findings])
     return [
         (
             open_findings[row],
-            Worth(float(cost[row]), float(saves[row]), float(told[row]), _between(knowledge, joint[row], standing)),
+            Worth(float(cost[row]), float(saves[row]), float(told[row])),
         )
         for row in map(int, np.argsort(-information, kind="stable"))
         if information[row] > 1e-6
@@ -379,8 +403,8 @@ def _after_kin(knowledge: Knowledge, conclusions: Conclusions, open_findings: li
         told = max(
             (
                 sum(other in conclusions.answers for other in kin.of)
-                for kin in knowledge.kin.values()
-                if kin.are == "related" and finding.id in kin.of
+                for kin in _kin_of(knowledge).get(finding.id, ())
+                if kin.are == "related"
             ),
             default=0,
         )
@@ -419,15 +443,19 @@ def information_of(joint: Floats) -> Floats:
     return np.where(joint > 0, terms, 0.0).sum(axis=(-2, -1))
 
 
-def _between(knowledge: Knowledge, joint: Floats, standing: Standing) -> tuple[str, ...]:
-    """The leading cause and the one likely enough that this question parts most from it."""
+def parts(knowledge: Knowledge, standing: Standing, finding: Finding) -> tuple[str, ...]:
+    """Return the leading cause and the one likely enough that this question parts most from it; () when there is none."""
     tables = tables_of(knowledge)
+    if str(finding.id) not in tables.likelihood:
+        return ()
+    joint = tables.likelihood[str(finding.id)].T * standing.cures
     likely = [int(i) for i in np.argsort(-standing.cures, kind="stable")[:8] if standing.cures[i] > 0]
     if len(likely) < 2:
-        return tuple(tables.causes[i] for i in likely)
+        return ()
     given = joint[:, likely] / joint[:, likely].sum(axis=0)
     apart = np.abs(given - given[:, [0]]).sum(axis=0) * standing.cures[likely]
-    return tables.causes[likely[0]], tables.causes[likely[int(np.argmax(apart))]]
+    other = likely[int(np.argmax(apart))]
+    return (tables.causes[likely[0]], tables.causes[other]) if other != likely[0] else ()
 
 
 def _repairs(

@@ -19,6 +19,7 @@ from ..knowledge.model import (
     Means,
     Skips,
     Sooner,
+    Tell,
     Warns,
     leaves,
 )
@@ -139,11 +140,18 @@ def _roots(leaf: object, answers: Mapping[str, str], rests_on: Mapping[str, froz
 
 def _evidence(knowledge: Knowledge, fired: set[tuple[str, str]]) -> tuple[Evidence, ...]:
     found = []
-    spoken = dict(fired)
+    for name, answer in sorted(fired):
+        for cause, tell in _told_by(knowledge)[name]:
+            word = tell.words.get(answer or "concluded")
+            found.append(Evidence(cause, name, answer, None if word is None else str(word)))
+    return tuple(found)
+
+
+@lru_cache(maxsize=8)
+def _told_by(knowledge: Knowledge) -> Mapping[str, tuple[tuple[str, Tell], ...]]:
+    """Finding or condition -> the causes that show it, each with its tell."""
+    told: dict[str, list[tuple[str, Tell]]] = {}
     for cause in knowledge.causes.values():
         for name, tell in cause.shows.items():
-            if name in spoken:
-                answer = spoken[name]
-                word = tell.words.get(answer or "concluded")
-                found.append(Evidence(str(cause.id), str(name), answer, None if word is None else str(word)))
-    return tuple(found)
+            told.setdefault(str(name), []).append((str(cause.id), tell))
+    return MappingProxyType({name: tuple(pairs) for name, pairs in told.items()})

@@ -13,7 +13,7 @@ from ..case.readings import SHOWN, percent, turns
 from ..case.state import CaseState
 from ..knowledge.model import Cause, Check, Finding, Knowledge, Retest, Step
 from ..planning.examine import Examined
-from ..planning.plan import Worth, spoken_for
+from ..planning.plan import Worth, parts, spoken_for
 from ..reasoning.doubt import Turn
 from ..reasoning.rank import RankedCause, Weight
 from ..reasoning.reason import Conclusions
@@ -216,17 +216,18 @@ def said(finding: Finding, state: CaseState, answer: str) -> str:
     return f"{reading}{finding.answers[answer].say}"
 
 
-def why(knowledge: Knowledge, finding: Finding, rules: Sequence[str], worth: Worth | None, width: int) -> Lines:
+def why(examined: Examined, finding: Finding, rules: Sequence[str], worth: Worth | None, width: int) -> Lines:
     """Why a question is asked."""
+    knowledge = examined.knowledge
     yield from paragraph(str(finding.why), width, "    ")
     for rule in rules:
         yield from paragraph(f"It comes first because: {knowledge.rules[rule].because}", width, "    ")
     if worth:
         saves = f" and saves about {minutes(worth.saves)} of needless work on average" if worth.saves >= 1 else ""
         yield from paragraph(f"It costs {minutes(worth.minutes)}{saves}.", width, "    ")
-        if len(set(worth.between)) == 2:
-            first, second = (name_of(knowledge, cause) for cause in worth.between)
-            yield from paragraph(f"It helps tell '{first}' from '{second}'.", width, "    ")
+        between = [name_of(knowledge, cause) for cause in parts(knowledge, examined.standing, finding)]
+        if between:
+            yield from paragraph(f"It helps tell '{between[0]}' from '{between[1]}'.", width, "    ")
 
 
 def ledger(entries: Sequence[NeedleEntry], may_close: bool, width: int) -> Lines:

@@ -266,7 +266,7 @@ class Walk:
     def _ask(self, finding: Finding, rules: Sequence[str] = (), worth: Worth | None = None) -> None:
         self._warn_once([str(name) for name in finding.cautions])
         self._print(screens.question(finding, len(self.state.answered) + 1, self._width))
-        self._why = lambda: screens.why(self._knowledge, finding, rules, worth, self._width)
+        self._why = lambda: screens.why(self.examined, finding, rules, worth, self._width)
         given = self._read(lambda line: reply_to(finding, line), [str(answer) for answer in finding.answers])
         self._record(finding, given)
         self._print(screens.brief(self.examined, self._width))
@@ -295,7 +295,7 @@ class Walk:
             self._ask(finding, rules)
 
     def _check(self, check: Check, finds: Sequence[str], rules: Sequence[str], worth: Worth | None) -> None:
-        self._why = lambda: screens.why(self._knowledge, self._knowledge.findings[finds[0]], rules, worth, self._width)
+        self._why = lambda: screens.why(self.examined, self._knowledge.findings[finds[0]], rules, worth, self._width)
         # A check left in the middle goes on with what it still has to find; any other is shown from its first step.
         if not any(name in self.state.findings for name in check.finds):
             self._show_check(check)
