@@ -183,7 +183,7 @@ def work_next(
     if held and (repair is None or standing_of(standing, held[0]) > repair.probability):
         open_findings = open_questions(knowledge, conclusions, progress)
         minutes = {str(finding.id): minutes_of(knowledge, finding) for finding in open_findings}
-        standing_holds = conclusions.held(_under(knowledge.causes[held[0]].fix))
+        standing_holds = _in_the_way(conclusions, knowledge.causes[held[0]].fix)
         for name in way_to_lift(knowledge, conclusions, standing_holds, minutes):
             holding = _holding(conclusions, standing_holds)
             return question(knowledge, conclusions, progress, knowledge.findings[name], holding, None)
@@ -223,8 +223,10 @@ def _holding(conclusions: Conclusions, holds: tuple[str, ...]) -> tuple[str, ...
     return tuple(dict.fromkeys(rule for hold in holds for rule in conclusions.holds[hold]))
 
 
-def _under(fix: Fix) -> tuple[str, ...]:
-    return (*fix.under, *(hold for step in fix.steps for hold in step.under))
+def _in_the_way(conclusions: Conclusions, fix: Fix) -> tuple[str, ...]:
+    """The holds that forbid the fix as a whole, or else all of its steps; a step held alone only waits."""
+    as_a_whole = conclusions.held(fix.under)
+    return as_a_whole or conclusions.held(tuple(hold for step in fix.steps for hold in step.under))
 
 
 def standing_of(standing: Standing, cause: str) -> float:
