@@ -90,6 +90,14 @@ def _parser() -> argparse.ArgumentParser:
     replayed.add_argument("--accept", action="store_true", help="write today's walk into the file")
     replayed.set_defaults(run=_replay)
 
+    measured = commands.add_parser("measure", help="draw cases from the rules' own odds and see how well they are found")
+    measured.add_argument("--cases", type=_count, default=100, metavar="N", help="cases to draw, two or more (100)")
+    measured.add_argument("--seed", type=int, default=1, metavar="N", help="another number draws other cases (1)")
+    measured.add_argument("--unknown", type=_share, default=0.15, metavar="PERCENT", help="answers not known (15)")
+    measured.add_argument("--wrong", type=_share, default=0.05, metavar="PERCENT", help="answers that are wrong (5)")
+    measured.add_argument("--json", action="store_true", help="a document for programs")
+    measured.set_defaults(run=_measure)
+
     rules = commands.add_parser("rules", help="work on rule packs")
     rules_commands = rules.add_subparsers(metavar="what", required=True)
     check = rules_commands.add_parser("check", help="say everything that is wrong in the packs")
@@ -254,6 +262,43 @@ def _replay(options: argparse.Namespace) -> int:
         for line in played.difference:
             print(f"  {line}")
     return differ
+
+
+def _count(text: str) -> int:
+    if not text.isdecimal() or int(text) < 2:
+        raise argparse.ArgumentTypeError(f"'{text}' is not a count of two or more")
+    return int(text)
+
+
+def _share(text: str) -> float:
+    try:
+        share = float(text) / 100
+    except ValueError:
+        share = -1.0
+    if not 0 <= share < 1:
+        raise argparse.ArgumentTypeError(f"'{text}' is not a share in percent, 0 to 99")
+    return share
+
+
+def _measure(options: argparse.Namespace) -> int:
+    from .measuring.cases import OwnerKnows
+    from .measuring.series import measure
+    from .measuring.table import document, lines
+
+    packs = [base_pack(), *club_packs(data_folder(options.data), options.rules)]
+    knowledge = load(packs)
+
+    def tell(done: int) -> None:
+        if sys.stderr.isatty():
+            ending = "\n" if done == options.cases else "\r"
+            print(f"{done} of {options.cases} cases", end=ending, file=sys.stderr, flush=True)
+
+    measured = measure(packs, options.cases, options.seed, OwnerKnows(options.unknown, options.wrong), tell=tell)
+    if options.json:
+        print(json.dumps(document(measured), indent=2))
+    else:
+        print("\n".join(lines(measured, knowledge)))
+    return WELL
 
 
 def _check_rules(options: argparse.Namespace) -> int:

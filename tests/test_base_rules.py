@@ -287,7 +287,8 @@ def test_the_crankcase_is_put_under_pressure_before_a_seal_is_drawn(base: Knowle
 
 
 def test_a_hot_coil_is_seen_hot_first_and_spit_back_asks_for_reeds(base: Knowledge) -> None:
-    hot = {"how_it_stops": "cuts-dead", "hot_restart": "only-cold", "hot_or_cold": "hot", "restart_after_stop": "after-cooling"}
+    hot = {"how_it_stops": "cuts-dead", "hot_restart": "only-cold", "hot_or_cold": "hot"}
+    hot["restart_after_stop"] = "after-cooling"
     assert "spark-hot" in seen(base, **hot).conclusions.first
     assert "reed-petals" in seen(base, bangs="intake", induction_kind="reed").conclusions.sooner
 

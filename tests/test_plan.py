@@ -9,17 +9,15 @@ from diagnose.case.state import CaseState, Given, RepairDone
 from diagnose.knowledge.model import Knowledge
 from diagnose.planning.examine import examine
 from diagnose.planning.plan import (
-    CALL_FOR_HELP,
     Ask,
     AskAgain,
     DoCheck,
     Repair,
     Undecided,
-    expected_repair_minutes,
-    information_of,
     next_questions,
     one_more,
 )
+from diagnose.planning.worth import CALL_FOR_HELP, expected_repair_minutes, information_of
 
 
 def after(knowledge: Knowledge, answers: dict[str, str], unknown: tuple[str, ...] = (), **more: object) -> object:
@@ -129,7 +127,8 @@ def expected(chances: np.ndarray, other: float, minutes: np.ndarray) -> float:
 
 def test_information_is_nothing_for_an_answer_that_does_not_depend_on_the_cause() -> None:
     chances = np.array([0.5, 0.3, 0.2])
-    useless = np.array([[0.7], [0.3]]) * chances
+    useless = np.array([[0.7], [0.2], [0.1]]) * chances
     telling = np.array([[1.0, 0.0, 0.0], [0.0, 1.0, 1.0]]) * chances
-    assert np.isclose(information_of(useless), 0.0, atol=1e-15)
-    assert np.isclose(information_of(telling), -(0.5 * np.log(0.5) * 2), rtol=1e-12)
+    nothing, half = information_of(np.concatenate([useless, telling]), np.array([0, 3]))
+    assert np.isclose(nothing, 0.0, atol=1e-15)
+    assert np.isclose(half, -(0.5 * np.log(0.5) * 2), rtol=1e-12)

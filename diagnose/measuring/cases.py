@@ -14,7 +14,7 @@ from ..reasoning.rank import OTHER, TWO_FAULTS, both_show
 from ..reasoning.reason import reason
 from ..reasoning.tables import Floats, general_rates, shown_rates, tables_of
 
-MOST_DRAWS = 200
+MOST_DRAWS = 60
 """Draws before a machine or a set of answers is given up: some causes are nearly impossible on most machines."""
 
 
@@ -62,7 +62,7 @@ def draw(knowledge: Knowledge, number: int, seed: int, owner: OwnerKnows) -> Dra
     certain = machine_findings(knowledge)
     told = {name: _said(knowledge, name, shows[name], owner.wrong, rng) for name in shows if name not in certain}
     told = {name: answer for name, answer in told.items() if rng.random() >= owner.unknown}
-    told.update((name, shows[name]) for name in certain)
+    told.update((name, shows[name]) for name in certain if name in shows)
     again = {name: _said(knowledge, name, shows[name], owner.wrong, rng) for name in shows}
     loud = {name: answer for name, answer in told.items() if name not in certain}
     return DrawnCase(number, faults, shows, told, again, _complaint(knowledge, loud, rng))
@@ -105,20 +105,19 @@ def _shown(knowledge: Knowledge, faults: tuple[str, ...], rng: Random) -> dict[s
     for _ in range(MOST_DRAWS):
         shows = _drawn(knowledge, faults, parts, rng)
         machine = reason(knowledge, shows)
-        if machine.applies(needs):
+        if machine.applies(needs) and not machine.clashes:
             break
     else:
         return None
-    redraw: Iterable[str] = [
-        str(finding.id)
-        for finding in knowledge.findings.values()
-        if finding.id not in shows and machine.applies(needs_of(knowledge, finding))
-    ]
+    redraw: Iterable[str] = [str(name) for name in knowledge.findings if name not in parts]
     for _ in range(MOST_DRAWS):
         shows.update(_drawn(knowledge, faults, redraw, rng))
-        clashes = reason(knowledge, shows).clashes
+        # Nobody can tell how an engine idles that does not start, or how a governor hunts that is not there.
+        able = reason(knowledge, shows)
+        shown = {n: a for n, a in shows.items() if able.applies(needs_of(knowledge, knowledge.findings[n]))}
+        clashes = reason(knowledge, shown).clashes
         if not clashes:
-            return shows
+            return shown
         premises = (leaf for rule in clashes for leaf in leaves(knowledge.rules[rule].when))
         redraw = sorted({str(leaf.finding) for leaf in premises if isinstance(leaf, Answered)} - set(parts))
     return None
@@ -156,11 +155,12 @@ def _said(knowledge: Knowledge, finding: str, true: str, wrong: float, rng: Rand
 
 
 def _complaint(knowledge: Knowledge, told: Mapping[str, str], rng: Random) -> tuple[str, ...]:
-    """One or two of the things that an owner would call across the pits, whichever comes to mind."""
-    loud = []
+    """The two most unusual of the things that an owner would call across the pits: what any engine does is not told."""
+    unusual = []
     for name, answer in told.items():
         finding = knowledge.findings[name]
         normal = next(iter(finding.answers))
         if finding.answers[answer].like and (finding.unordered or answer != normal):
-            loud.append(name)
-    return tuple(rng.sample(loud, min(len(loud), 2)))
+            rate = general_rates(finding)[list(finding.answers).index(answer)]
+            unusual.append((rate, rng.random(), name))
+    return tuple(name for _, _, name in sorted(unusual)[:2])

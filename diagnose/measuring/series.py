@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from functools import lru_cache
@@ -15,7 +15,7 @@ from ..knowledge.packs import load
 from .cases import CLEAN, OwnerKnows, draw
 from .scores import Scores, scores
 from .walks import Walked, place_after_a_slip, walk
-from .ways import ways
+from .ways import PLANNED, ways
 
 FIRST_FIVE = 5
 
@@ -32,14 +32,25 @@ class Measured:
     first_five_after_a_slip: float
 
 
-def measure(packs: Sequence[Path], cases: int, seed: int, owner: OwnerKnows, processes: int | None = None) -> Measured:
+def measure(
+    packs: Sequence[Path],
+    cases: int,
+    seed: int,
+    owner: OwnerKnows,
+    processes: int | None = None,
+    tell: Callable[[int], None] = lambda done: None,
+) -> Measured:
     """Walk `cases` drawn cases in every way with this owner, and as planned with an owner who knows all.
 
-    The result depends on the packs, the cases, the seed and the owner, not on the number of processes.
+    The result depends on the packs, the cases, the seed and the owner, not on the number of processes. `tell` is told
+    how many cases are done.
     """
     tasks = [(tuple(packs), number, seed, owner) for number in range(cases)]
+    done = []
     with ProcessPoolExecutor(processes or os.cpu_count()) as pool:
-        done = list(pool.map(_one_case, tasks, chunksize=1))
+        for one in pool.map(_one_case, tasks):
+            done.append(one)
+            tell(len(done))
     names = done[0].noisy.keys()
     slips = [one.place_after_a_slip for one in done if one.place_after_a_slip is not None]
     return Measured(
@@ -67,7 +78,7 @@ def _one_case(task: tuple[tuple[Path, ...], int, int, OwnerKnows]) -> _Done:
     walked = {name: walk(knowledge, noisy, way) for name, way in ways(knowledge, number).items()}
     single = len(clean.faults) == 1
     slip = place_after_a_slip(knowledge, clean, Random(f"{seed}/{number}/slip")) if single else None
-    return _Done(walked, walk(knowledge, clean, ways(knowledge, number)["as planned"]), slip)
+    return _Done(walked, walk(knowledge, clean, ways(knowledge, number)[PLANNED]), slip)
 
 
 @lru_cache(maxsize=1)

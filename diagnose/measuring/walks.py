@@ -11,15 +11,13 @@ from ..case.state import CaseState, Given, RepairDone
 from ..knowledge.model import Knowledge
 from ..planning.examine import Examined, examine
 from ..planning.plan import (
-    ASKING,
-    CALL_FOR_HELP,
     Ask,
     AskAgain,
     DoCheck,
     Repair,
-    minutes_of,
     telling_questions,
 )
+from ..planning.worth import ASKING, CALL_FOR_HELP, minutes_of
 from .cases import DrawnCase
 from .ways import Way
 

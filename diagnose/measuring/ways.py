@@ -16,7 +16,6 @@ from ..planning.examine import Examined, examine
 from ..planning.plan import (
     Next,
     Progress,
-    Worth,
     compelled,
     looked_at_again,
     next_questions,
@@ -25,6 +24,7 @@ from ..planning.plan import (
     telling_questions,
     work_next,
 )
+from ..planning.worth import Worth
 from ..reasoning.rank import Standing
 from ..reasoning.reason import Conclusions
 
@@ -33,6 +33,7 @@ Telling = Sequence[tuple[Finding, Worth]]
 Order = Callable[[Telling], Finding]
 Enough = Callable[[Examined, Telling], bool]
 
+PLANNED = "as planned"
 FIXED = "fixed order,"
 SURE = 0.9
 FIXED_LENGTHS = (5, 10, 15, 20, 30)
@@ -110,7 +111,7 @@ def ways(knowledge: Knowledge, number: int) -> dict[str, Way]:
     """Return every way by name, for case `number` (each case has its own random order)."""
     printed, by_chance = listed(printed_order(knowledge)), listed(shuffled(knowledge, number))
     return {
-        "as planned": as_planned,
+        PLANNED: as_planned,
         "until 90 % sure": asking(most_a_minute, sure),
         "information alone, until 90 % sure": asking(most_telling, sure),
         "information alone, while it pays": asking(most_telling, not_worth_asking),

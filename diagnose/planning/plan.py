@@ -8,37 +8,22 @@ While no repair is likely enough the most telling question is asked even so, up 
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import lru_cache
 
-import numpy as np
-
-from ..knowledge.frequency import FREQUENCY
-from ..knowledge.model import KNOWN, Answered, Finding, Fix, Kin, Knowledge, leaves
+from ..knowledge.model import KNOWN, Answered, Finding, Fix, Knowledge, leaves
 from ..knowledge.source import Text
 from ..reasoning.doubt import doubtful
 from ..reasoning.rank import RankedCause, Repairs, Standing
 from ..reasoning.reason import Conclusions
-from ..reasoning.tables import Floats, tables_of
+from ..reasoning.tables import tables_of
 from .lifting import way_to_lift
+from .worth import Worth, kin_of, minutes_of, repair_minutes, worths
 
-CALL_FOR_HELP = 120.0
-"""Minutes charged for taking it home or to the workshop: what ends every fault, known to these rules or not.
-
-Nobody works through a hundred repairs at the pits. Without this end the long tail of unlikely causes would make
-every question look worth its while.
-"""
-
-ASKING = 1.0
-"""Minutes of patience that every question costs besides its own: reading it, asking the owner, typing. Without it a
-walk asks fifty quick questions, because each still saves more than its few seconds."""
+TELLS_NOTHING = 1e-6
+"""Information a minute below which a question is not asked at all."""
 
 SOONER = 2.0
 """What a rule that puts a question sooner multiplies its information by. It changes the order, never the stop."""
-
-UNLIKELY = 1e-5
-"""A cause less likely than this plays no part in what a question is worth."""
 
 QUICK = 5.0
 """Minutes of a check that can be offered to someone who has run out of answers."""
@@ -50,9 +35,6 @@ decision, so it seems not to pay, and yet the next few together find the cause."
 PATIENCE = 15
 MOST_ANSWERS = 40
 """Past so many questions not known, or so many answers, nobody wants to be asked more for want of a likely repair."""
-
-USUALLY_UNSURE = "rarely"
-"""How often an owner cannot answer, where a finding does not say."""
 
 LEAST_CURE = 0.02
 """A repair less likely than this to end the fault is not put forward."""
@@ -69,16 +51,6 @@ class Progress:
     asked_again: frozenset[str] = frozenset()
     put_aside: frozenset[str] = frozenset()
     repairs: Repairs = Repairs()
-
-
-@dataclass(frozen=True, slots=True)
-class Worth:
-    """Why a question is asked: minutes it costs, minutes it is expected to save, information it is expected to give
-    (nats)."""
-
-    minutes: float
-    saves: float
-    tells: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,32 +97,6 @@ class Undecided:
 
 
 Next = Ask | DoCheck | AskAgain | Repair | Undecided
-
-
-@dataclass(frozen=True, eq=False)
-class _Prospects:
-    """Likelihoods of every finding stacked for one sweep: (findings, answers, causes + other), padded with 0."""
-
-    findings: tuple[str, ...]
-    likelihood: Floats
-    unsure: Floats
-    repair_minutes: Floats
-
-
-@lru_cache(maxsize=8)
-def _prospects_of(knowledge: Knowledge) -> _Prospects:
-    tables = tables_of(knowledge)
-    names = tuple(tables.likelihood)
-    most = max((table.shape[1] for table in tables.likelihood.values()), default=1)
-    stacked = np.zeros((len(names), most, len(tables.causes) + 1))
-    for place, name in enumerate(names):
-        width = tables.likelihood[name].shape[1]
-        stacked[place, :width, :-1] = tables.likelihood[name].T
-        stacked[place, :width, -1] = tables.general[name]
-    retest = min((retest.minutes for retest in knowledge.retests.values()), default=0.0)
-    minutes = np.array([cause.fix.minutes + retest for cause in knowledge.causes.values()])
-    unsure = [FREQUENCY[f.unsure or USUALLY_UNSURE] for f in knowledge.findings.values()]
-    return _Prospects(names, stacked, np.array(unsure), minutes)
 
 
 def plan(knowledge: Knowledge, conclusions: Conclusions, standing: Standing, progress: Progress) -> Next:
@@ -298,17 +244,8 @@ def needs_of(knowledge: Knowledge, finding: Finding) -> tuple[Text, ...]:
 def _said_otherwise(knowledge: Knowledge, conclusions: Conclusions, finding: str) -> bool:
     return any(
         kin.are == "same" and any(other in conclusions.answers for other in kin.of)
-        for kin in _kin_of(knowledge).get(finding, ())
+        for kin in kin_of(knowledge).get(finding, ())
     )
-
-
-@lru_cache(maxsize=8)
-def _kin_of(knowledge: Knowledge) -> Mapping[str, tuple[Kin, ...]]:
-    groups: dict[str, tuple[Kin, ...]] = {}
-    for kin in knowledge.kin.values():
-        for finding in kin.of:
-            groups[finding] = (*groups.get(finding, ()), kin)
-    return groups
 
 
 def _clash(knowledge: Knowledge, conclusions: Conclusions, progress: Progress) -> AskAgain | None:
@@ -353,44 +290,18 @@ def question(
     return DoCheck(str(finding.check), still, rules, worth)
 
 
-def minutes_of(knowledge: Knowledge, finding: Finding) -> float:
-    """Return what an answer costs: its own minutes, or those of the check that gives it."""
-    return finding.minutes if finding.check is None else knowledge.checks[finding.check].minutes
-
-
 def telling_questions(
     knowledge: Knowledge, conclusions: Conclusions, standing: Standing, progress: Progress
 ) -> list[tuple[Finding, Worth]]:
     """Return the open questions by information a minute, most first, those that tell nothing left out."""
     open_findings = open_questions(knowledge, conclusions, progress)
-    if not open_findings:
-        return []
-    prospects = _prospects_of(knowledge)
-    place = {name: row for row, name in enumerate(prospects.findings)}
-    rows = np.array([place[finding.id] for finding in open_findings])
-    likelihood = _after_kin(knowledge, conclusions, open_findings, prospects.likelihood[rows])
-    joint = likelihood * np.append(standing.cures, standing.other)
-    chances, other = joint[..., :-1], joint[..., -1]
-    # Causes next to impossible are left to help with all that is unknown; most of them are, after a few answers.
-    likely = standing.cures > UNLIKELY
-    other = other + chances[..., ~likely].sum(axis=-1)
-    chances, repair_minutes = chances[..., likely], prospects.repair_minutes[likely]
-    cost = np.array([minutes_of(knowledge, finding) for finding in open_findings]) + ASKING
-    answered = 1.0 - prospects.unsure[rows]
-    after = expected_repair_minutes(chances, other, repair_minutes).sum(axis=1)
-    before = expected_repair_minutes(standing.cures, standing.other, prospects.repair_minutes)
-    saves = (before - after) * answered
-    told = information_of(np.concatenate([chances, other[..., None]], axis=-1)) * answered
-    information = told / cost
-    information *= np.array([SOONER if _sooner(conclusions, finding) else 1.0 for finding in open_findings])
-    return [
-        (
-            open_findings[row],
-            Worth(float(cost[row]), float(saves[row]), float(told[row])),
-        )
-        for row in map(int, np.argsort(-information, kind="stable"))
-        if information[row] > 1e-6
-    ]
+    telling = []
+    for finding, worth in zip(open_findings, worths(knowledge, conclusions, standing, open_findings), strict=True):
+        a_minute = worth.tells / worth.minutes * (SOONER if _sooner(conclusions, finding) else 1.0)
+        if a_minute > TELLS_NOTHING:
+            telling.append((a_minute, finding, worth))
+    telling.sort(key=lambda one: -one[0])
+    return [(finding, worth) for _, finding, worth in telling]
 
 
 def _sooner(conclusions: Conclusions, finding: Finding) -> tuple[str, ...]:
@@ -398,73 +309,11 @@ def _sooner(conclusions: Conclusions, finding: Finding) -> tuple[str, ...]:
     return conclusions.sooner.get(finding.id, ()) or conclusions.sooner.get(finding.check or "", ())
 
 
-def _after_kin(knowledge: Knowledge, conclusions: Conclusions, open_findings: list[Finding], likelihood: Floats) -> Floats:
-    """An answer related to some already given will count for less, so it is expected to tell less."""
-    damped = likelihood.copy()
-    for row, finding in enumerate(open_findings):
-        told = max(
-            (
-                sum(other in conclusions.answers for other in kin.of)
-                for kin in _kin_of(knowledge).get(finding.id, ())
-                if kin.are == "related"
-            ),
-            default=0,
-        )
-        if told:
-            powered = np.where(likelihood[row] > 0, likelihood[row], 0.0) ** (0.5**told)
-            damped[row] = powered / powered.sum(axis=0)
-    return damped
-
-
-def expected_repair_minutes(chances: Floats, other: Floats | float, minutes: Floats) -> Floats:
-    """Return the expected minutes of repairing in order of chance over minutes and calling for help in time.
-
-    chances: (..., causes) joint chance that each repair cures; other: (...) chance that none does; minutes: (causes,).
-    Homogeneous in the chances: with joint probabilities the sum over answers needs no normalisation. For one fault and
-    independent repairs the order is optimal (Kadane and Simon 1977), and help keeps it so (Lin, "Scheduling results
-    applicable to decision-theoretic troubleshooting"), both as cited in the project's research notes.
-    """
-    order = np.argsort(-chances / minutes, axis=-1, kind="stable")
-    tried = np.take_along_axis(chances, order, axis=-1)
-    spent = np.cumsum(minutes[order], axis=-1)
-    solved = np.cumsum(tried * spent, axis=-1)
-    left = (chances.sum(axis=-1) + other)[..., None]
-    left_after = left - np.cumsum(tried, axis=-1)
-    helped_after = solved + left_after * (spent + CALL_FOR_HELP)
-    helped_at_once = left[..., 0] * CALL_FOR_HELP
-    return np.minimum(helped_after.min(axis=-1), helped_at_once)
-
-
-def information_of(joint: Floats) -> Floats:
-    """Return the information (nats) between answer and cause for joint probabilities (..., answers, causes)."""
-    answers = joint.sum(axis=-1, keepdims=True)
-    causes = joint.sum(axis=-2, keepdims=True)
-    total = causes.sum(axis=-1, keepdims=True)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        terms = joint * np.log(joint * total / (answers * causes))
-    return np.where(joint > 0, terms, 0.0).sum(axis=(-2, -1))
-
-
-def parts(knowledge: Knowledge, standing: Standing, finding: Finding) -> tuple[str, ...]:
-    """Return the leading cause and the one likely enough that this question parts most from it; () when there is none."""
-    tables = tables_of(knowledge)
-    if str(finding.id) not in tables.likelihood:
-        return ()
-    joint = tables.likelihood[str(finding.id)].T * standing.cures
-    likely = [int(i) for i in np.argsort(-standing.cures, kind="stable")[:8] if standing.cures[i] > 0]
-    if len(likely) < 2:
-        return ()
-    given = joint[:, likely] / joint[:, likely].sum(axis=0)
-    apart = np.abs(given - given[:, [0]]).sum(axis=0) * standing.cures[likely]
-    other = likely[int(np.argmax(apart))]
-    return (tables.causes[likely[0]], tables.causes[other]) if other != likely[0] else ()
-
-
 def _repairs(
     knowledge: Knowledge, conclusions: Conclusions, standing: Standing, progress: Progress
 ) -> tuple[Repair | None, tuple[str, ...]]:
     """The repair with most chance a minute, and the causes whose fix a hold forbids, likeliest first."""
-    minutes = dict(zip(tables_of(knowledge).causes, _prospects_of(knowledge).repair_minutes, strict=False))
+    minutes = repair_minutes(knowledge)
     chance = dict(zip(tables_of(knowledge).causes, map(float, standing.cures), strict=True))
     open_repairs: list[RankedCause] = []
     held: list[str] = []

@@ -268,8 +268,8 @@ class Chainer:
     def __init__(self, knowledge: Knowledge) -> None:
         self._record: list[Fired] = []
         self._lock = threading.Lock()
-        methods = dict(_evidence_rules(knowledge, self._record))
-        methods.update(_pack_rules(knowledge, self._record))
+        methods = dict(evidence_rules(knowledge, self._record))
+        methods.update(pack_rules(knowledge, self._record))
         self._engine = type("Engine", (_Engine,), methods)()
 
     def fire(self, answers: Mapping[str, str]) -> tuple[Fired, ...]:
@@ -277,7 +277,7 @@ class Chainer:
         with self._lock:
             self._record.clear()
             self._engine.reset()
-            facts = [AnswerFact(key=_answer_key(name, answer)) for name, answer in sorted(answers.items())]
+            facts = [AnswerFact(key=answer_key(name, answer)) for name, answer in sorted(answers.items())]
             if facts:
                 self._engine.declare(*facts)
             self._engine.run(MOST_FIRINGS)
@@ -286,13 +286,13 @@ class Chainer:
             return tuple(self._record)
 
 
-def _evidence_rules(knowledge: Knowledge, record: list[Fired]) -> Mapping[str, Whatever]:
+def evidence_rules(knowledge: Knowledge, record: list[Fired]) -> Mapping[str, Whatever]:
     """One production an answer of every finding that some cause shows, and one a condition that some cause shows."""
     shown = {name for cause in knowledge.causes.values() for name in cause.shows}
     rules = {}
     for name in shown & knowledge.findings.keys():
         for answer in knowledge.findings[name].answers:
-            pattern = AnswerFact(key=_answer_key(name, answer))
+            pattern = AnswerFact(key=answer_key(name, answer))
             fired = Fired(of=str(name), answer=str(answer))
             rules[f"evidence_{name}_{answer}"] = _rule(pattern, EVIDENCE_SALIENCE, _recorder(record, fired))
     for name in shown & knowledge.conditions.keys():
@@ -301,7 +301,7 @@ def _evidence_rules(knowledge: Knowledge, record: list[Fired]) -> Mapping[str, W
     return rules
 
 
-def _pack_rules(knowledge: Knowledge, record: list[Fired]) -> Mapping[str, Whatever]:
+def pack_rules(knowledge: Knowledge, record: list[Fired]) -> Mapping[str, Whatever]:
     """A production a rule, and one for each `any:` inside an `all:`, which declares that the choice is met.
 
     Without the choices experta would multiply every `any:` out with every other: 0.7 s to build instead of 0.2.
@@ -350,7 +350,7 @@ def _fact(knowledge: Knowledge, leaf: Term) -> Whatever:
     match leaf:
         case Answered(finding, answers):
             taken = knowledge.findings[finding].answers if answers == (KNOWN,) else answers
-            keys = frozenset(_answer_key(finding, answer) for answer in taken)
+            keys = frozenset(answer_key(finding, answer) for answer in taken)
             return AnswerFact(key=experta.P(_OneOf(keys)) if len(keys) > 1 else next(iter(keys)))
         case Is(condition):
             return ConditionFact(key=str(condition))
@@ -392,7 +392,7 @@ def _concluder(record: list[Fired], rule: Rule) -> Callable:
     return action
 
 
-def _answer_key(finding: str, answer: str) -> str:
+def answer_key(finding: str, answer: str) -> str:
     return f"{finding}: {answer}"
 
 

@@ -13,7 +13,8 @@ from ..case.readings import SHOWN, percent, turns
 from ..case.state import CaseState
 from ..knowledge.model import Cause, Check, Finding, Knowledge, Retest, Step
 from ..planning.examine import Examined
-from ..planning.plan import Worth, parts, spoken_for
+from ..planning.plan import spoken_for
+from ..planning.worth import Worth, parts
 from ..reasoning.doubt import Turn
 from ..reasoning.rank import RankedCause, Weight
 from ..reasoning.reason import Conclusions

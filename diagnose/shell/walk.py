@@ -15,7 +15,8 @@ from ..knowledge.checker import NEEDLE_HOLDS
 from ..knowledge.model import Cause, Check, Finding, Knowledge
 from ..planning.examine import Examined, as_known_today, examine
 from ..planning.lifting import behind
-from ..planning.plan import Ask, AskAgain, DoCheck, Repair, Undecided, Worth, askable, one_more, safe_looks, still_to_prove
+from ..planning.plan import Ask, AskAgain, DoCheck, Repair, Undecided, askable, one_more, safe_looks, still_to_prove
+from ..planning.worth import Worth
 from ..reasoning.doubt import Turn, turns_of_mind
 from ..reasoning.reason import reason
 from ..report.files import write_reports

@@ -1,0 +1,83 @@
+"""A measurement as lines of text, and as a document for programs."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import asdict
+from typing import Any
+
+from ..knowledge.model import Knowledge
+from .scores import BINS, Bin, Scores, saved
+from .series import PLANNED, Measured
+from .ways import FIXED
+
+FORMAT = "diagnose-measured"
+VERSION = 1
+BAR = 40
+
+
+def document(measured: Measured) -> dict[str, Any]:
+    """Return the whole measurement as plain data: the settings, every score by way, and the shares of minutes saved."""
+    planned = measured.by_way[PLANNED]
+    return {
+        "format": FORMAT,
+        "version": VERSION,
+        **asdict(measured),
+        "minutes_saved": {name: saved(planned, other) for name, other in measured.by_way.items() if name != PLANNED},
+    }
+
+
+def lines(measured: Measured, knowledge: Knowledge) -> Iterator[str]:
+    """Return the measurement as text, at most 80 columns wide."""
+    owner = measured.owner
+    yield f"{measured.cases} cases drawn from the rules' own odds, seed {measured.seed}."
+    yield f"The owner does not know {owner.unknown:.0%} and is wrong in {owner.wrong:.0%} of the answers."
+    yield ""
+    yield from _ways(measured)
+    yield ""
+    best = min((name for name in measured.by_way if name.startswith(FIXED)), key=lambda n: measured.by_way[n].minutes)
+    planned = measured.by_way[PLANNED]
+    yield f"Against the best fixed order ({best}) the plan saves {saved(planned, measured.by_way[best]):.0%}."
+    yield f"Minutes are means, plus or minus {planned.minutes_error:.0f} (standard error, as planned). They hold every"
+    yield "question, check, repair and retest, and two hours for help when it is given up."
+    yield ""
+    yield from _reliability(planned, "with this owner")
+    yield ""
+    yield from _reliability(measured.clean, "with an owner who knows all")
+    yield ""
+    yield "One wrong answer among nine, any one: the true cause is among the first five in"
+    yield f"{measured.first_five_after_a_slip:.0%} of the cases with one fault."
+    yield ""
+    yield "Most often taken for another:"
+    for true, led, many in planned.confused:
+        yield f"  {many} x {knowledge.causes[true].name}"
+        yield f"      for {knowledge.causes[led].name}"
+
+
+def _ways(measured: Measured) -> Iterator[str]:
+    planned = measured.by_way[PLANNED]
+    yield f"{'what comes next is chosen':36}{'first':>6}{'in 3':>6}{'asked':>6}{'cured':>6}{'minutes':>8}{'saved':>6}"
+    for name, one in measured.by_way.items():
+        gain = "" if one is planned else f"{saved(planned, one):.0%}"
+        yield f"{name:36}{_row(one)}{gain:>6}"
+    yield f"{'as planned, an owner who knows all':36}{_row(measured.clean)}"
+
+
+def _row(one: Scores) -> str:
+    return f"{one.first:>6.0%}{one.first_three:>6.0%}{one.asked_before_verdict:>6.0f}{one.cured:>6.0%}{one.minutes:>8.0f}"
+
+
+def _reliability(one: Scores, owner: str) -> Iterator[str]:
+    yield f"How sure it was of the leading cause, and how often that was true, {owner}"
+    yield f"(calibration error {one.calibration_error:.3f}; # true, | said):"
+    for number, share in enumerate(one.reliability):
+        if share.walks:
+            said = f"{number * 100 // BINS:>3}-{(number + 1) * 100 // BINS:<3} %"
+            counted = f"{share.walks:>4} walks  said {share.said:>4.0%}  true {share.true:>4.0%}"
+            yield f"  {said} {counted}  {_bar(share)}".rstrip()
+
+
+def _bar(share: Bin) -> str:
+    bar = list("#" * round(share.true * BAR) + " " * BAR)[:BAR]
+    bar[min(round(share.said * BAR), BAR - 1)] = "|"
+    return "".join(bar)
