@@ -26,9 +26,15 @@ def test_a_published_cause_is_among_the_first_three(base: Knowledge, row: Path) 
 
 
 def test_most_rows_agree_and_the_others_are_listed() -> None:
-    """119 of 128 at the last count, 93 %. The share may rise; rows may move to `argued` only with their argument."""
-    assert len(PASSING) >= 119
-    assert len(PASSING) / (len(PASSING) + len(ARGUED)) >= 0.92
+    """148 of 168 at the last count, 88 %. The share may rise; rows may move to `argued` only with their argument.
+
+    128 rows were looked at while the rules were mended: 119 pass, 93 %. The 40 named `blind` were written last, without
+    sight of the rules, by someone else; 28 passed untouched, 29 now. That lower share is what to expect of a new row.
+    """
+    blind = [row for row in PASSING if row.stem.startswith("blind")]
+    assert len(blind) >= 29
+    assert len(PASSING) - len(blind) >= 119
+    assert len(PASSING) / (len(PASSING) + len(ARGUED)) >= 0.88
 
 
 @pytest.mark.parametrize("row", [*PASSING, *ARGUED], ids=lambda path: path.stem)
