@@ -92,6 +92,7 @@ def _parser() -> argparse.ArgumentParser:
 
     measured = commands.add_parser("measure", help="draw cases from the rules' own odds and see how well they are found")
     measured.add_argument("--cases", type=_count, default=100, metavar="N", help="cases to draw, two or more (100)")
+    measured.add_argument("--compare", type=_count, default=20, metavar="N", help="cases walked in other ways too (20)")
     measured.add_argument("--seed", type=int, default=1, metavar="N", help="another number draws other cases (1)")
     measured.add_argument("--unknown", type=_share, default=0.15, metavar="PERCENT", help="answers not known (15)")
     measured.add_argument("--wrong", type=_share, default=0.05, metavar="PERCENT", help="answers that are wrong (5)")
@@ -293,7 +294,9 @@ def _measure(options: argparse.Namespace) -> int:
             ending = "\n" if done == options.cases else "\r"
             print(f"{done} of {options.cases} cases", end=ending, file=sys.stderr, flush=True)
 
-    measured = measure(packs, options.cases, options.seed, OwnerKnows(options.unknown, options.wrong), tell=tell)
+    owner = OwnerKnows(options.unknown, options.wrong)
+    compared = min(options.compare, options.cases)
+    measured = measure(packs, options.cases, compared, options.seed, owner, tell=tell)
     if options.json:
         print(json.dumps(document(measured), indent=2))
     else:

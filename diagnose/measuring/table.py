@@ -13,7 +13,7 @@ from .ways import FIXED
 
 FORMAT = "diagnose-measured"
 VERSION = 1
-BAR = 40
+BAR = 30
 
 
 def document(measured: Measured) -> dict[str, Any]:
@@ -28,39 +28,42 @@ def document(measured: Measured) -> dict[str, Any]:
 
 
 def lines(measured: Measured, knowledge: Knowledge) -> Iterator[str]:
-    """Return the measurement as text, at most 80 columns wide."""
+    """Return the measurement as text, at most 90 columns wide."""
     owner = measured.owner
-    yield f"{measured.cases} cases drawn from the rules' own odds, seed {measured.seed}."
-    yield f"The owner does not know {owner.unknown:.0%} and is wrong in {owner.wrong:.0%} of the answers."
+    planned, noisy = measured.by_way[PLANNED], measured.noisy
+    yield f"{measured.cases} cases drawn from the rules' own odds, seed {measured.seed}. The owner does not know"
+    yield f"{owner.unknown:.0%} of the answers and is wrong in {owner.wrong:.0%} of the others."
     yield ""
-    yield from _ways(measured)
+    yield f"{'as planned':36}{HEADS}"
+    yield f"{'with this owner':36}{_row(noisy)}"
+    yield f"{'with an owner who knows all':36}{_row(measured.clean)}"
     yield ""
+    yield f"{f'other ways, this owner, {measured.compared} cases':36}{HEADS}{'saved':>6}"
+    for name, one in measured.by_way.items():
+        gain = "" if one is planned else f"{saved(planned, one):.0%}"
+        yield f"{name:36}{_row(one)}{gain:>6}".rstrip()
     best = min((name for name in measured.by_way if name.startswith(FIXED)), key=lambda n: measured.by_way[n].minutes)
-    planned = measured.by_way[PLANNED]
-    yield f"Against the best fixed order ({best}) the plan saves {saved(planned, measured.by_way[best]):.0%}."
-    yield f"Minutes are means, plus or minus {planned.minutes_error:.0f} (standard error, as planned). They hold every"
-    yield "question, check, repair and retest, and two hours for help when it is given up."
+    yield f"Best fixed order: {best}; the plan saves {saved(planned, measured.by_way[best]):.0%} of its minutes."
     yield ""
-    yield from _reliability(planned, "with this owner")
+    yield "first, in 3: place of a true cause when the first repair is put forward. asked: questions"
+    yield "and checks until then, median. minutes: mean of all questions, checks, repairs and retests,"
+    yield f"and two hours for help where it is given up; plus or minus {noisy.minutes_error:.0f} in the first line,"
+    yield f"{planned.minutes_error:.0f} in the comparison (standard error)."
+    yield ""
+    yield from _reliability(noisy, "with this owner")
     yield ""
     yield from _reliability(measured.clean, "with an owner who knows all")
     yield ""
-    yield "One wrong answer among nine, any one: the true cause is among the first five in"
-    yield f"{measured.first_five_after_a_slip:.0%} of the cases with one fault."
+    yield "Eight right answers and one wrong, any one: the true cause is among the first five"
+    yield f"in {measured.first_five_after_a_slip:.0%} of the cases with one fault."
     yield ""
     yield "Most often taken for another:"
-    for true, led, many in planned.confused:
+    for true, led, many in noisy.confused:
         yield f"  {many} x {knowledge.causes[true].name}"
         yield f"      for {knowledge.causes[led].name}"
 
 
-def _ways(measured: Measured) -> Iterator[str]:
-    planned = measured.by_way[PLANNED]
-    yield f"{'what comes next is chosen':36}{'first':>6}{'in 3':>6}{'asked':>6}{'cured':>6}{'minutes':>8}{'saved':>6}"
-    for name, one in measured.by_way.items():
-        gain = "" if one is planned else f"{saved(planned, one):.0%}"
-        yield f"{name:36}{_row(one)}{gain:>6}"
-    yield f"{'as planned, an owner who knows all':36}{_row(measured.clean)}"
+HEADS = f"{'first':>6}{'in 3':>6}{'asked':>6}{'cured':>6}{'minutes':>8}"
 
 
 def _row(one: Scores) -> str:

@@ -15,10 +15,10 @@ from ..planning.plan import (
     AskAgain,
     DoCheck,
     Repair,
-    telling_questions,
 )
 from ..planning.worth import ASKING, CALL_FOR_HELP, minutes_of
-from .cases import DrawnCase
+from ..reasoning.tables import shown_rates
+from .cases import DrawnCase, machine_findings
 from .ways import Way
 
 MOST_STEPS = 400
@@ -144,19 +144,20 @@ ANSWERS_WITH_A_SLIP = 9
 def place_after_a_slip(knowledge: Knowledge, drawn: DrawnCase, rng: Random) -> int:
     """Return the place (1 is first) of the true cause when eight answers are right and one, any one, is wrong.
 
-    The answers are to the nine questions that tell most a minute, one after the other.
+    The nine answers are to questions that the cause speaks of, whichever nine come up; right is what it most often shows.
     """
+    cause = knowledge.causes[drawn.faults[0]]
     bench = _Bench(knowledge, drawn)
-    bench.answer(drawn.complaint)
-    while len(bench.findings) < ANSWERS_WITH_A_SLIP:
-        seen = bench.seen()
-        telling = telling_questions(knowledge, seen.conclusions, seen.standing, seen.progress)
-        if not telling:
-            break
-        bench.answer([str(telling[0][0].id)])
-    slip = rng.choice(list(bench.findings))
+    bench.answer(name for name in machine_findings(knowledge) if name in drawn.told)
+    open_to_it = [str(name) for name in cause.shows if name in drawn.told]
+    told = rng.sample(open_to_it, min(ANSWERS_WITH_A_SLIP, len(open_to_it)))
+    for name in told:
+        finding = knowledge.findings[name]
+        most_often = int(shown_rates(finding, cause.shows[finding.id]).argmax())
+        bench.findings[name] = Given(str(list(finding.answers)[most_often]))
+    slip = rng.choice(told)
     others = [answer for answer in knowledge.findings[slip].answers if answer != bench.findings[slip].answer]
     bench.findings[slip] = Given(str(rng.choice(others)))
     places = [ranked.cause for ranked in bench.seen().standing.causes]
-    # A slip about what the machine has may rule the cause out altogether.
-    return places.index(drawn.faults[0]) + 1 if drawn.faults[0] in places else len(places) + 1
+    # A slip about what the engine can do may rule the cause out altogether.
+    return places.index(cause.id) + 1 if cause.id in places else len(places) + 1

@@ -28,9 +28,12 @@ SOONER = 2.0
 QUICK = 5.0
 """Minutes of a check that can be offered to someone who has run out of answers."""
 
-LIKELY_ENOUGH = 0.25
+LIKELY_ENOUGH = 0.45
 """A repair less likely than this waits while there is something telling to ask. One answer alone often changes no
 decision, so it seems not to pay, and yet the next few together find the cause."""
+
+MOST_AGAIN = 3
+"""Answers that are doubted in one case; more would be nagging."""
 
 PATIENCE = 15
 MOST_ANSWERS = 40
@@ -109,7 +112,7 @@ def plan(knowledge: Knowledge, conclusions: Conclusions, standing: Standing, pro
         if worth.saves > worth.minutes:
             return question(knowledge, conclusions, progress, finding, _sooner(conclusions, finding), worth)
     work = work_next(knowledge, conclusions, standing, progress)
-    if telling and _nothing_likely(work) and patient(conclusions, progress):
+    if telling and _nothing_likely(standing, work) and patient(conclusions, progress):
         finding, worth = telling[0]
         return question(knowledge, conclusions, progress, finding, _sooner(conclusions, finding), worth)
     return looked_at_again(knowledge, conclusions, standing, progress, work)
@@ -145,9 +148,9 @@ def looked_at_again(
     work: Ask | DoCheck | Repair | Undecided,
 ) -> Next:
     """Return the one answer that is worth a second look before work starts, else the work itself."""
-    if not isinstance(work, Repair) or progress.asked_again:
+    if not isinstance(work, Repair) or len(progress.asked_again) >= MOST_AGAIN:
         return work
-    doubt = doubtful(knowledge, conclusions, standing)
+    doubt = doubtful(knowledge, conclusions, standing, progress.asked_again)
     return AskAgain(doubt.finding, chance=doubt.chance) if doubt else work
 
 
@@ -156,8 +159,14 @@ def patient(conclusions: Conclusions, progress: Progress) -> bool:
     return len(progress.unknown) < PATIENCE and len(conclusions.answers) < MOST_ANSWERS
 
 
-def _nothing_likely(work: Next) -> bool:
-    return work == Undecided() or (isinstance(work, Repair) and work.probability < LIKELY_ENOUGH)
+def _nothing_likely(standing: Standing, work: Next) -> bool:
+    """True when what would be put right, or waits for a hold, is hardly likelier than the next best."""
+    match work:
+        case Repair(cause, _):
+            return standing_of(standing, cause) < LIKELY_ENOUGH
+        case Undecided(held):
+            return not held or standing_of(standing, held[0]) < LIKELY_ENOUGH
+    return False
 
 
 def open_questions(knowledge: Knowledge, conclusions: Conclusions, progress: Progress) -> list[Finding]:
