@@ -126,7 +126,7 @@ def test_a_measurement_is_readable_and_the_same_on_any_number_of_processors(benc
     one, two = (measure(packs, 8, 6, 1, OwnerKnows(), processes) for processes in (1, 2))
     assert one == two
     text = list(lines(one, bench))
-    assert max(map(len, text)) <= 90
+    assert max(map(len, text)) <= 80
     for word in ("as planned", "random order", "Best fixed order", "calibration error", "Most often taken"):
         assert any(word in line for line in text), word
     written = json.loads(json.dumps(document(one)))

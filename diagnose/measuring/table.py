@@ -28,7 +28,7 @@ def document(measured: Measured) -> dict[str, Any]:
 
 
 def lines(measured: Measured, knowledge: Knowledge) -> Iterator[str]:
-    """Return the measurement as text, at most 90 columns wide."""
+    """Return the measurement as text, at most 80 columns wide."""
     owner = measured.owner
     planned, noisy = measured.by_way[PLANNED], measured.noisy
     yield f"{measured.cases} cases drawn from the rules' own odds, seed {measured.seed}. The owner does not know"
@@ -43,19 +43,20 @@ def lines(measured: Measured, knowledge: Knowledge) -> Iterator[str]:
         gain = "" if one is planned else f"{saved(planned, one):.0%}"
         yield f"{name:36}{_row(one)}{gain:>6}".rstrip()
     best = min((name for name in measured.by_way if name.startswith(FIXED)), key=lambda n: measured.by_way[n].minutes)
-    yield f"Best fixed order: {best}; the plan saves {saved(planned, measured.by_way[best]):.0%} of its minutes."
+    gain = f"{saved(planned, measured.by_way[best]):.0%}"
+    yield f"Best fixed order: {best.removeprefix(FIXED).strip()}; the plan saves {gain} of its minutes."
     yield ""
-    yield "first, in 3: place of a true cause when the first repair is put forward. asked: questions"
-    yield "and checks until then, median. minutes: mean of all questions, checks, repairs and retests,"
-    yield f"and two hours for help where it is given up; plus or minus {noisy.minutes_error:.0f} in the first line,"
-    yield f"{planned.minutes_error:.0f} in the comparison (standard error)."
+    yield "first, in 3: place of a true cause when the first repair is put forward."
+    yield "asked: questions and checks until then, median. minutes: mean of all questions,"
+    yield "checks, repairs and retests, and two hours for help where it is given up; plus"
+    yield f"or minus {noisy.minutes_error:.0f} in the first line, {planned.minutes_error:.0f} in the comparison (standard error)."
     yield ""
     yield from _reliability(noisy, "with this owner")
     yield ""
-    yield from _reliability(measured.clean, "with an owner who knows all")
+    yield from _reliability(measured.clean, "all known")
     yield ""
-    yield "Eight right answers and one wrong, any one: the true cause is among the first five"
-    yield f"in {measured.first_five_after_a_slip:.0%} of the cases with one fault."
+    yield "Eight right answers and one wrong, any one: the true cause is among the first"
+    yield f"five in {measured.first_five_after_a_slip:.0%} of the cases with one fault."
     yield ""
     yield "Most often taken for another:"
     for true, led, many in noisy.confused:
@@ -71,8 +72,8 @@ def _row(one: Scores) -> str:
 
 
 def _reliability(one: Scores, owner: str) -> Iterator[str]:
-    yield f"How sure it was of the leading cause, and how often that was true, {owner}"
-    yield f"(calibration error {one.calibration_error:.3f}; # true, | said):"
+    yield f"How sure it was of the leading cause and how often that was true, {owner};"
+    yield f"calibration error {one.calibration_error:.3f}; # true, | said:"
     for number, share in enumerate(one.reliability):
         if share.walks:
             said = f"{number * 100 // BINS:>3}-{(number + 1) * 100 // BINS:<3} %"
