@@ -5,10 +5,24 @@ from collections import Counter
 import pytest
 
 from diagnose.case.state import CaseState, Given
-from diagnose.knowledge.model import CONCLUDED, First, Holds, Is, Knowledge, Means, Rule, Skips, Sooner, Warns, leaves
+from diagnose.knowledge.model import (
+    CONCLUDED,
+    Cause,
+    First,
+    Holds,
+    Is,
+    Knowledge,
+    Means,
+    Rule,
+    Skips,
+    Sooner,
+    Warns,
+    leaves,
+)
 from diagnose.knowledge.reader import FAMILIES
 from diagnose.planning.examine import Examined, examine
 from diagnose.reasoning.reason import reason
+from diagnose.reasoning.tables import general_rates, shown_rates
 from diagnose.shell.phrases import match
 
 LEAN = {"h-too-lean", "l-too-lean"}
@@ -42,6 +56,64 @@ def test_every_cause_has_eight_tells_or_more_and_its_check_settles_it(base: Know
         cause.id for cause in base.causes.values() if not set(base.checks[cause.settled_by].finds) & set(cause.shows)
     ]
     assert unsettled == []
+
+
+def ratios(knowledge: Knowledge, cause: Cause, finding: str) -> list[float]:
+    """How much each answer that the cause names speaks for it, or against it, whichever is more."""
+    asked = knowledge.findings[finding]
+    shares = zip(asked.answers, shown_rates(asked, cause.shows[finding]) / general_rates(asked), strict=True)
+    return [max(ratio, 1 / ratio) for answer, ratio in shares if answer in cause.shows[finding].words]
+
+
+def test_every_cause_has_two_strong_tells_and_a_check_that_can_settle_it(base: Knowledge) -> None:
+    """Strong: an answer five times likelier, or five times rarer, than on an engine with another fault; settled: eight."""
+    for cause in base.causes.values():
+        asked = [name for name in cause.shows if name in base.findings]
+        strong = [name for name in asked if max(ratios(base, cause, name), default=1) >= 5]
+        settling = [name for name in base.checks[cause.settled_by].finds if name in cause.shows]
+        assert len(strong) >= 2, cause.id
+        assert max(max(ratios(base, cause, name), default=1) for name in settling) >= 8, cause.id
+        assert cause.fix.steps and cause.proof and cause.harm and cause.basis, cause.id
+
+
+CONTEXT = [
+    ("carb-gasket-torn-or-turned", "what-changed", "refit"),
+    ("metering-diaphragm-stiff", "what-changed", "storage"),
+    ("stale-fuel", "what-changed", "storage"),
+    ("wrong-fuel", "what-changed", "new-fuel"),
+    ("water-in-fuel", "what-changed", "new-fuel"),
+    ("mount-loose", "what-changed", "crash-or-hard-landing"),
+    ("h-too-lean", "what-changed", "needle-touched"),
+    ("needles-traded", "what-changed", "someone-elses-tuning"),
+    ("air-denser-than-when-set", "what-changed", "weather-or-season"),
+    ("field-higher-than-when-set", "what-changed", "altitude-or-field"),
+    ("pickup-line-off", "what-changed", "tank-or-airframe"),
+    ("ring-worn", "engine-hours", "long-service"),
+    ("still-running-in", "engine-hours", "running-in"),
+    ("coil-fails-hot", "hot-or-cold", "hot"),
+    ("tank-vent-blocked", "when-in-flight", "after-some-minutes"),
+    ("kill-wire-chafed", "came-on", "suddenly"),
+    ("carb-bolts-loose", "came-on", "over-a-few-flights"),
+]
+"""Common practice: what a mechanic asks first, because it moves the odds before anything is opened."""
+
+
+@pytest.mark.parametrize("cause, finding, answer", CONTEXT)
+def test_what_happened_before_moves_the_odds(base: Knowledge, cause: str, finding: str, answer: str) -> None:
+    symptoms = {"idle": "hunts", "under-load": "sags"}
+    before, after = (
+        seen(base, **symptoms).standing.of(cause),
+        seen(base, **symptoms, **{finding: answer}).standing.of(cause),
+    )
+    assert before is not None and after is not None
+    assert after.probability > 1.5 * before.probability
+
+
+def test_the_kind_of_machine_moves_the_odds(base: Knowledge) -> None:
+    surging = {"idle": "steady", "surge_pattern": "regular"}
+    helicopter, aeroplane = (seen(base, machine=kind, **surging).standing for kind in ("helicopter", "aeroplane"))
+    assert helicopter.of("governor-gain-high") is not None
+    assert aeroplane.of("governor-gain-high") is None
 
 
 def test_every_rule_gives_its_reason_and_its_basis(base: Knowledge) -> None:

@@ -72,7 +72,7 @@ def _row(one: Scores) -> str:
 
 
 def _reliability(one: Scores, owner: str) -> Iterator[str]:
-    yield f"How sure it was of the leading cause and how often that was true, {owner};"
+    yield f"How sure it was of the leading cause, and how often rightly, {owner};"
     yield f"calibration error {one.calibration_error:.3f}; # true, | said:"
     for number, share in enumerate(one.reliability):
         if share.walks:

@@ -32,7 +32,7 @@ LIKELY_ENOUGH = 0.45
 """A repair less likely than this waits while there is something telling to ask. One answer alone often changes no
 decision, so it seems not to pay, and yet the next few together find the cause."""
 
-MOST_AGAIN = 3
+MOST_AGAIN = 2
 """Answers that are doubted in one case; more would be nagging."""
 
 PATIENCE = 15
