@@ -39,6 +39,7 @@ class Prompt:
 _HEADS = {
     "What does it do, in": "words",
     "Which of these are true": "confirm",
+    "Which of these are still so": "confirm",
     "Worth putting right now:": "repair",
     "Perhaps nothing is wrong:": "repair",
     "How was it proved?": "proof",

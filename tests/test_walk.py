@@ -231,6 +231,24 @@ def test_a_repair_that_did_not_help_goes_on_with_what_was_learnt(bench: Knowledg
     assert [(done.cause, done.result) for done in log.state.repairs][-1] == ("h-too-lean", "gone")
 
 
+@pytest.mark.parametrize("still, left", [("none", set()), ("1 2", {"idle", "under-load"}), ("2", {"under-load"})])
+def test_after_a_repair_that_helped_it_is_asked_what_is_left(
+    bench: Knowledge, tmp_path: Path, still: str, left: set[str]
+) -> None:
+    with CaseLog.create(tmp_path) as log:
+        log.append("words", text="hunts and sags")
+        log.append("heard")
+        for finding, answer in (("machine", "bench-stand"), ("idle", "hunts"), ("under-load", "sags"), ("bolts", "loose")):
+            log.append("answer", finding=finding, answer=answer)
+        log.append("fixed", cause="bolts-loose")
+        console = ScriptedConsole(["2", still, "leave"])
+        Walk(bench, log, console, tmp_path, None).run()
+        assert any(line.startswith("Which of these are still so") for line in console.lines)
+        # The bolts were put right, so that look is no longer true whatever is left.
+        assert set(log.state.findings) == {"machine", *left}
+        assert [(done.cause, done.result) for done in log.state.repairs] == [("bolts-loose", "better")]
+
+
 def test_a_fault_not_in_the_rules_can_be_named_and_closes_the_case(bench: Knowledge, tmp_path: Path) -> None:
     text, state = walked(bench, tmp_path, "", "1", "found a mouse in the muffler", "1")
     assert state.closing is not None
