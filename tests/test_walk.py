@@ -119,6 +119,13 @@ def test_back_takes_answers_back_one_or_several(bench: Knowledge, tmp_path: Path
     assert three.answers == {}
 
 
+def test_more_can_be_told_without_being_asked(bench: Knowledge, tmp_path: Path) -> None:
+    text, state = walked(bench, tmp_path, "it hunts", "1", "none", "also it sags under load", "1", "leave")
+    assert state.words == ("it hunts", "it sags under load")
+    assert state.findings["under-load"].answer == "sags"
+    assert "Which of these are true of it?" in text
+
+
 def test_an_earlier_answer_can_be_changed(bench: Knowledge, tmp_path: Path) -> None:
     text, state = walked(bench, tmp_path, "", "1", "1", "2", "change", "change idle", "1")
     assert "idle: it wanders up and down" in text

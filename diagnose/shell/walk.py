@@ -137,7 +137,7 @@ class Walk:
             return
         self._tell_news()
         if not self.state.heard and (MACHINE in self.state.findings or MACHINE in self.state.unknown):
-            self._confirm(self.state.words[0])
+            self._confirm("; ".join(words for words in self.state.words if words != NOTHING_SAID) or NOTHING_SAID)
             return
         if self.state.to_retest in self._knowledge.causes:
             fixed = self._knowledge.causes[self.state.to_retest]
@@ -569,6 +569,16 @@ class Walk:
         names = [finding for number, finding in self.state.answered if number in numbers]
         self._log.append("withdraw", numbers=numbers)
         self._say(f"    Taken back: {', '.join(names)}.")
+        return True
+
+    def also(self, words: str) -> bool:
+        """More of what it does, told without being asked, at any time."""
+        if not words:
+            self._say("    Type what else it does after it, such as: also it bangs in the exhaust.")
+            return False
+        self._log.append("words", text=words)
+        if self.state.heard:
+            self._confirm(words)
         return True
 
     def change(self, rest: str) -> bool:
