@@ -1,1 +1,1 @@
-"""A club's own rules: started from an example, and tried by their own cases."""
+"""Tools for those who write rules: start, try, show, compare, print."""
