@@ -4,15 +4,17 @@ findings nobody uses, work without the caution that belongs to it. Advice is sou
 
 from __future__ import annotations
 
+import os
 import re
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
 from types import MappingProxyType
 
+from .checker import CLAUSE, FORBIDS
 from .frequency import FREQUENCY
+from .merging import down_the_chains
 from .model import (
     CONCLUDED,
-    KNOWN,
     Answered,
     Cause,
     Clash,
@@ -32,7 +34,7 @@ from .model import (
     leaves,
 )
 from .premises import Way, fires_with, ways
-from .source import Problem, Text
+from .source import Problem
 
 STRONG = 5.0
 """A tell is strong when its answer is seen so many times as often, or as rarely, as on engines with another fault."""
@@ -49,6 +51,7 @@ def advice(knowledge: Knowledge) -> list[Problem]:
         {
             *_never_fires(knowledge, rule_ways),
             *_compared(knowledge, {name: found for name, found in spelt_out.items() if found}),
+            *_silencing(knowledge),
             *_weak_causes(knowledge),
             *_unused_findings(knowledge),
             *_said_twice(knowledge),
@@ -68,10 +71,10 @@ def _never_fires(knowledge: Knowledge, rule_ways: Mapping[str, tuple[Way, ...] |
         if found == ():
             yield Problem(rule.id.place, f"rule '{rule.id}' can never fire: its premises exclude each other")
         elif found and not any(way.concluded <= concluded for way in found):
-            wanting = sorted(found[0].concluded - concluded)[0]
+            wanting = min(found[0].concluded - concluded)
             yield Problem(
                 rule.id.place,
-                f"rule '{rule.id}' can never fire: it needs the condition '{wanting}', which no rule that can fire concludes",
+                f"rule '{rule.id}' can never fire: it needs '{wanting}', which no rule concludes that can fire",
             )
 
 
@@ -182,7 +185,7 @@ def _compared(knowledge: Knowledge, spelt_out: Mapping[str, tuple[Way, ...]]) ->
                 continue  # said of the later of the two
             yield Problem(
                 rule.id.place,
-                f"rule '{rule.id}' adds nothing: '{other.id}' ({other.id.place}) fires whenever it does, with the same outcome",
+                f"rule '{rule.id}' adds nothing: whenever it fires so does '{other.id}' ({other.id.place}), with the same outcome",
             )
             break
         if isinstance(rule.outcome, (First, Sooner)):
@@ -194,6 +197,59 @@ def _compared(knowledge: Knowledge, spelt_out: Mapping[str, tuple[Way, ...]]) ->
                         f"rule '{rule.id}' puts '{name}' forward, and '{against.id}' ({against.id.place}) skips it"
                         " whenever it does",
                     )
+
+
+# Questions closed that a caution rests on.
+
+
+def _silencing(knowledge: Knowledge) -> Iterator[Problem]:
+    """Rules of club packs that close a question whose answer a caution or hold of the first pack waits for."""
+    if len(knowledge.packs) < 2:
+        return
+    ground = knowledge.packs[0].folder
+    waited_for = _waited_for(knowledge, ground)
+    by_need: dict[str, list[str]] = {}
+    for finding in knowledge.findings.values():
+        for need in finding.needs:
+            by_need.setdefault(need, []).append(str(finding.id))
+    for rule in knowledge.rules.values():
+        if _folder(rule) == ground or not isinstance(rule.outcome, (Skips, Lacks)):
+            continue
+        for name in _named(rule.outcome):
+            if isinstance(rule.outcome, Lacks):
+                closed = by_need.get(name, [])
+            else:
+                closed = list(knowledge.checks[name].finds) if name in knowledge.checks else [name]
+            of = next((finding for finding in closed if finding in waited_for), None)
+            if of is not None:
+                yield Problem(
+                    rule.id.place,
+                    f"rule '{rule.id}' closes the question '{of}', and '{waited_for[of].id}' may give its caution or hold"
+                    " only once that is answered",
+                )
+
+
+def _folder(rule: Rule) -> str:
+    return os.path.dirname(rule.place.file)
+
+
+def _waited_for(knowledge: Knowledge, folder: str) -> dict[str, Rule]:
+    """Finding -> a caution or hold of the pack in this folder that rests on its answers, through any chain."""
+    safe = [r for r in knowledge.rules.values() if _folder(r) == folder and isinstance(r.outcome, (Warns, Holds))]
+    seeds: dict[str, Rule] = {leaf.condition: rule for rule in safe for leaf in leaves(rule.when) if isinstance(leaf, Is)}
+    above = down_the_chains(knowledge.rules, seeds)
+    found: dict[str, Rule] = {}
+    for rule in knowledge.rules.values():
+        rests: Rule | None = None
+        if _folder(rule) == folder and isinstance(rule.outcome, (Warns, Holds)):
+            rests = rule
+        elif isinstance(rule.outcome, Means):
+            rests = above.get(rule.outcome.condition)
+        if rests is not None:
+            for leaf in leaves(rule.when):
+                if isinstance(leaf, Answered):
+                    found.setdefault(str(leaf.finding), rests)
+    return found
 
 
 # Causes and findings.
@@ -292,31 +348,31 @@ def _only_roots(knowledge: Knowledge) -> dict[str, str]:
 # Work that wants a caution.
 
 _HANDS = (
-    r"\b(?:turn|open|close|set|seat|screw|wind|take|put|fit|change|move|adjust|drain|fill|empty|pour|spill|squeeze|pull"
-    r"|prime|press|pump|draw|clean|rinse|swap|unscrew|disconnect|spin|flick|swing|hold|touch|crank|earth|ground|lay|try)\b"
+    r"\b(?:adjust|blow|change|clean|close|connect|disconnect|drain|draw|empty|fill|fit|flick|loosen|lower|move|open|pour"
+    r"|press|prime|pull|pump|put|raise|refuel|remove|rinse|run|screw|seat|set|spill|spray|squeeze|swap|take|tighten|turn"
+    r"|unscrew|wash|wind)\b[^.;:,]{0,40}?"
 )
-_KINDS = MappingProxyType(
+_TOUCHES = MappingProxyType(
     {
-        "a needle": r"(?:[HL]|(?:[HL] |mixture |the |both |either |high-speed |low-speed )(?:needles?|screws?))\b",
-        "fuel": r"(?:fuel|petrol|carburettor cleaner)\b",
-        "the rotor or propeller": r"(?:rotor|propeller|rotor blades?)\b",
-        "the spark": r"(?:spark|plug cap|high tension|ignition lead|plug lead)\b",
+        "a needle": re.compile(
+            _HANDS + r"\b(?:[HL]\b|(?:(?:[HL]|mixture|both|either|high-speed|low-speed) )(?:needles?|screws?)\b|needles\b)"
+        ),
+        "fuel": re.compile(_HANDS + r"\b(?:fuel|petrol|carburettor cleaner)\b", re.IGNORECASE),
+        "the rotor or propeller": re.compile(r"\b(?:rotor|propeller|blades?)\b", re.IGNORECASE),
+        "the spark": re.compile(r"\b(?:spark(?! plug)|plug cap|plug lead|high tension)\b", re.IGNORECASE),
     }
 )
-_KIN_TO = MappingProxyType(
+"""What a step touches -> the words that say so. A spark or a blade hurts whoever only looks at it."""
+
+_SPEAKS = MappingProxyType(
     {
-        "a needle": r"\b(?:needles?|mixture)\b",
-        "fuel": r"\b(?:fuel|petrol|vapour)\b",
-        "the rotor or propeller": r"\b(?:rotors?|blades?|propellers?)\b",
-        "the spark": r"\b(?:spark|ignition|high tension|shock)\b",
+        "a needle": re.compile(r"\b(?:needles?|mixture)\b", re.IGNORECASE),
+        "fuel": re.compile(r"\b(?:fuel|petrol|vapour)\b", re.IGNORECASE),
+        "the rotor or propeller": re.compile(r"\b(?:rotors?|blades?|propellers?)\b", re.IGNORECASE),
+        "the spark": re.compile(r"\b(?:spark|ignition|high tension|shock)\b", re.IGNORECASE),
     }
 )
 """What a step touches -> what a caution of that kind speaks of."""
-
-_TOUCHES = MappingProxyType(
-    {kind: re.compile(rf"{_HANDS}[^.;:,]{{0,40}}?\b{what}", re.IGNORECASE) for kind, what in _KINDS.items()}
-)
-_SPEAKS = MappingProxyType({kind: re.compile(what, re.IGNORECASE) for kind, what in _KIN_TO.items()})
 
 
 def _without_caution(knowledge: Knowledge) -> Iterator[Problem]:
@@ -333,6 +389,15 @@ def _without_caution(knowledge: Knowledge) -> Iterator[Problem]:
         said = set().union(*(speaks.get(name, ()) for name in cautions))
         for step in steps:
             for kind, words in _TOUCHES.items():
-                if kind not in said and words.search(step.do):
+                if kind not in said and _touches(step.do, words):
                     said.add(kind)  # once for each check or fix
                     yield Problem(step.do.place, f"this touches {kind}, and no caution of that kind is among its cautions:")
+
+
+def _touches(step: str, words: re.Pattern[str]) -> bool:
+    """True if a clause of the step says these words and forbids nothing before them."""
+    for clause in CLAUSE.split(step):
+        found = words.search(clause[:1].lower() + clause[1:])
+        if found and not FORBIDS.search(clause[: found.end()]):
+            return True
+    return False

@@ -44,14 +44,15 @@ _WEAKENS = re.compile(
     re.IGNORECASE,
 )
 _NEEDLE = re.compile(r"\b(needles?|mixture|H|L)\b")
-_FORBIDS = re.compile(r"\b(never|not|no|nobody|without|instead of|don't)\b", re.IGNORECASE)
+CLAUSE = re.compile(r"(?<=[.;:,])\s+")
+FORBIDS = re.compile(r"\b(never|not|no|nobody|without|instead of|don't)\b", re.IGNORECASE)
 
 
 def weakens(sentence: str) -> bool:
     """True if a sentence tells someone to close a needle or weaken the mixture, and does not forbid it."""
-    for clause in re.split(r"(?<=[.;:,])\s+", sentence):  # a "not" excuses only its own clause
+    for clause in CLAUSE.split(sentence):  # a "not" excuses only its own clause
         found = _WEAKENS.search(clause)
-        if found and _NEEDLE.search(clause) and not _FORBIDS.search(clause[: found.start()]):
+        if found and _NEEDLE.search(clause) and not FORBIDS.search(clause[: found.start()]):
             return True
     return False
 

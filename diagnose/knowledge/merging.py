@@ -159,7 +159,7 @@ def _guarded(rules: Mapping[str, Rule]) -> dict[str, Rule]:
     seeds: dict[str, Rule] = {
         leaf.condition: rule for rule in safe for leaf in leaves(rule.when) if isinstance(leaf, (Is, IsNot))
     }
-    return _down_the_chains(rules, seeds)
+    return down_the_chains(rules, seeds)
 
 
 def _taken_away(rules: Mapping[str, Rule], pack_of: Mapping[str, int], packs: int) -> Iterator[Problem]:
@@ -175,7 +175,7 @@ def _taken_away(rules: Mapping[str, Rule], pack_of: Mapping[str, int], packs: in
         if isinstance(leaf, IsNot)
     ]
     for number in range(1, packs):
-        lifting = _down_the_chains(rules, {condition: rule for condition, rule in lifted_by if pack_of[rule.id] != number})
+        lifting = down_the_chains(rules, {condition: rule for condition, rule in lifted_by if pack_of[rule.id] != number})
         for rule in rules.values():
             if pack_of[rule.id] == number and isinstance(rule.outcome, Means) and rule.outcome.condition in lifting:
                 above = lifting[rule.outcome.condition]
@@ -187,7 +187,7 @@ def _taken_away(rules: Mapping[str, Rule], pack_of: Mapping[str, int], packs: in
                 )
 
 
-def _down_the_chains(rules: Mapping[str, Rule], seeds: Mapping[str, Rule]) -> dict[str, Rule]:
+def down_the_chains(rules: Mapping[str, Rule], seeds: Mapping[str, Rule]) -> dict[str, Rule]:
     """The conditions of `seeds` and those from which rules conclude them, each with the rule of its seed."""
     concluding: dict[str, list[Rule]] = {}
     for rule in rules.values():
