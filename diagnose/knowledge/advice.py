@@ -4,10 +4,10 @@ findings nobody uses, work without the caution that belongs to it. Advice is sou
 
 from __future__ import annotations
 
-import os
 import re
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
+from pathlib import Path
 from types import MappingProxyType
 
 from .checker import CLAUSE, FORBIDS
@@ -164,7 +164,7 @@ class _Beside:
                     yield other
 
 
-def _filed(way: Way, used: Counter[tuple[str, ...]]) -> Iterator[tuple[str, str, str]]:
+def _filed(way: Way, used: Counter[tuple[str, str]]) -> Iterator[tuple[str, str, str]]:
     """The keys under which a way is found: every answer it takes of its rarest premise."""
     kind, of, taken = min(way.leaves(), key=lambda leaf: (used[leaf[:2]], leaf[:2]), default=("", "", frozenset()))
     yield from ((kind, of, answer) for answer in taken or ("",))
@@ -185,7 +185,7 @@ def _compared(knowledge: Knowledge, spelt_out: Mapping[str, tuple[Way, ...]]) ->
                 continue  # said of the later of the two
             yield Problem(
                 rule.id.place,
-                f"rule '{rule.id}' adds nothing: whenever it fires so does '{other.id}' ({other.id.place}), with the same outcome",
+                f"rule '{rule.id}' adds nothing: whenever it fires so does '{other.id}' ({other.id.place}), and says the same",
             )
             break
         if isinstance(rule.outcome, (First, Sooner)):
@@ -230,7 +230,7 @@ def _silencing(knowledge: Knowledge) -> Iterator[Problem]:
 
 
 def _folder(rule: Rule) -> str:
-    return os.path.dirname(rule.place.file)
+    return str(Path(rule.place.file).parent)
 
 
 def _waited_for(knowledge: Knowledge, folder: str) -> dict[str, Rule]:
@@ -268,7 +268,7 @@ def _weak_causes(knowledge: Knowledge) -> Iterator[Problem]:
 def _strongest(knowledge: Knowledge, tell: Tell) -> float:
     """How many times as often, or as rarely, the most telling answer is seen with the cause than without it."""
     if tell.of in knowledge.conditions:
-        seen = {CONCLUDED: knowledge.conditions[tell.of].seen}
+        seen: dict[str, str] = {CONCLUDED: knowledge.conditions[tell.of].seen}
     elif tell.of in knowledge.findings:
         seen = {name: answer.seen for name, answer in knowledge.findings[tell.of].answers.items()}
     else:

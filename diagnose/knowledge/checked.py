@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -38,7 +37,7 @@ def check(folders: Iterable[Path]) -> Checked:
     said = advice(read.knowledge)
     packs = read.knowledge.packs
     if len(packs) > 1:
-        said = [problem for problem in said if os.path.dirname(problem.place.file) != packs[0].folder]
+        said = [problem for problem in said if str(Path(problem.place.file).parent) != packs[0].folder]
     return Checked(read.knowledge, read.problems, tuple(said), advised=True)
 
 

@@ -242,18 +242,11 @@ def _finding(it: Fields) -> Finding:
         under=it.ids("under"),
         tools=it.texts("tools"),
         check=it.id_or_none("check"),
-        unordered=_unordered(it),
+        unordered=it.choice_or_none("unordered", ("true",)) is not None,
         unsure=it.choice_or_none("unsure", FREQUENCY),
         measure=measure,
         place=it.table.place,
     )
-
-
-def _unordered(it: Fields) -> bool:
-    text = it.text_or_none("unordered")
-    if text not in (None, "true"):
-        it.wrong(it.table.place, "'unordered' takes true, or is left out")
-    return text == "true"
 
 
 def _measure(it: Fields) -> Measure | None:
