@@ -185,7 +185,8 @@ def _compared(knowledge: Knowledge, spelt_out: Mapping[str, tuple[Way, ...]]) ->
                 continue  # said of the later of the two
             yield Problem(
                 rule.id.place,
-                f"rule '{rule.id}' adds nothing: whenever it fires so does '{other.id}' ({other.id.place}), and says the same",
+                f"rule '{rule.id}' adds nothing: whenever it fires, '{other.id}' ({other.id.place}) fires too"
+                " and says the same",
             )
             break
         if isinstance(rule.outcome, (First, Sooner)):
@@ -270,7 +271,7 @@ def _strongest(knowledge: Knowledge, tell: Tell) -> float:
     if tell.of in knowledge.conditions:
         seen: dict[str, str] = {CONCLUDED: knowledge.conditions[tell.of].seen}
     elif tell.of in knowledge.findings:
-        seen = {name: answer.seen for name, answer in knowledge.findings[tell.of].answers.items()}
+        seen = {name: str(answer.seen) for name, answer in knowledge.findings[tell.of].answers.items()}
     else:
         return 1.0
     ratios = [FREQUENCY[word] / FREQUENCY[seen[answer]] for answer, word in tell.words.items() if answer in seen]
@@ -292,8 +293,8 @@ def _said_twice(knowledge: Knowledge) -> Iterator[Problem]:
     same: dict[str, list[str]] = {}
     for kin in knowledge.kin.values():
         if kin.are == "same":
-            for name in kin.of:
-                same.setdefault(name, []).append(str(kin.id))
+            for member in kin.of:
+                same.setdefault(member, []).append(str(kin.id))
     roots = _only_roots(knowledge)
     for cause in knowledge.causes.values():
         yield from _same_kin(cause, same)

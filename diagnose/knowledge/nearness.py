@@ -11,8 +11,11 @@ from .reader import likeliest
 FEW = 100
 """Up to so many names each is compared; among more only those that share letters."""
 
+LOOKED_AT = 8
+"""So many of those that share most letters are compared letter by letter."""
+
 COMMON = 400
-"""A pair of letters that stands in more names than this tells nothing."""
+"""Three letters that stand in more names than this tell nothing."""
 
 
 class Names:
@@ -42,7 +45,7 @@ class Names:
             names = self._by_letters.get(letters, ())
             if len(names) <= COMMON:
                 shared.update(names)
-        return likeliest(written, [name for name, _ in shared.most_common(FEW // 4)])
+        return likeliest(written, [name for name, _ in shared.most_common(LOOKED_AT)])
 
 
 def _letters(name: str) -> set[str]:

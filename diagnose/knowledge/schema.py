@@ -144,7 +144,8 @@ def _entry_schema(kind: str, reader: Callable[[Fields], object]) -> Schema:
         made["properties"] |= {key: value for key, value in opened["properties"].items() if key not in made["properties"]}
         depends[opener] = [key for key in opened["required"] if key not in made["required"] and key != opener]
     if any(depends.values()):
-        made["dependentRequired"] = {opener: needed for opener, needed in depends.items() if needed}
+        with_it = {key: [opener] for opener, needed in depends.items() for key in needed}
+        made["dependentRequired"] = {opener: needed for opener, needed in depends.items() if needed} | with_it
     fields = made["properties"]
     if "fix" in bare.asked:
         fields["fix"] = bare.within[id(_FIX)].schema()
