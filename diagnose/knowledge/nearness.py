@@ -5,17 +5,18 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Collection
 from functools import cached_property
+from heapq import nlargest
 
 from .reader import likeliest
 
-FEW = 100
-"""Up to so many names each is compared; among more only those that share letters."""
+FEW = 30
+"""Up to so many names each is compared; among more only those that share most letters."""
 
-LOOKED_AT = 8
+LOOKED_AT = 12
 """So many of those that share most letters are compared letter by letter."""
 
 COMMON = 400
-"""Three letters that stand in more names than this tell nothing."""
+"""Letters that stand together in more names than this tell nothing."""
 
 
 class Names:
@@ -45,8 +46,11 @@ class Names:
             names = self._by_letters.get(letters, ())
             if len(names) <= COMMON:
                 shared.update(names)
-        return likeliest(written, [name for name, _ in shared.most_common(LOOKED_AT)])
+        nearest = nlargest(LOOKED_AT, shared, key=lambda name: (shared[name] / (len(name) + len(written)), name))
+        return likeliest(written, nearest)
 
 
 def _letters(name: str) -> set[str]:
-    return {name[at : at + 3] for at in range(len(name) - 2)}
+    """Two and three letters that stand together, the first with the beginning."""
+    begun = f"^{name}"
+    return {begun[at : at + size] for size in (2, 3) for at in range(len(begun) - size + 1)}

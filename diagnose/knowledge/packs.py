@@ -63,8 +63,8 @@ def read_packs(folders: Iterable[Path]) -> Read:
     every_entry = not problems
     amiss = _missing_packs([one.pack for one in read if one.pack is not None])
     problems += amiss
-    knowledge = merge(read, problems)
     # Without a needed pack, or a file of one, every name it defines would be called unknown.
+    knowledge = merge(read, [] if amiss else problems)
     if not amiss and all(one.whole for one in read):
         problems += checker.problems(knowledge, frozenset().union(*(one.unread for one in read)))
     return Read(knowledge, tuple(sorted(set(problems))), every_entry and not amiss)
