@@ -103,6 +103,7 @@ def _parser() -> argparse.ArgumentParser:
     rules_commands = rules.add_subparsers(metavar="what", required=True)
     check = rules_commands.add_parser("check", help="say everything that is wrong in the packs")
     check.add_argument("packs", nargs="*", type=Path, metavar="PACK", help="packs to read after the base rules")
+    check.add_argument("--json", action="store_true", help="a document for editors")
     check.set_defaults(run=_check_rules)
     started = rules_commands.add_parser("start", help="start a pack of your own from a small example that works")
     started.add_argument("name", metavar="NAME", help="its name and folder: lower-case words joined by hyphens")
@@ -111,6 +112,8 @@ def _parser() -> argparse.ArgumentParser:
     tried.add_argument("packs", nargs="*", type=Path, metavar="PACK", help="packs to read after the base rules")
     tried.add_argument("--json", action="store_true", help="a document for programs")
     tried.set_defaults(run=_try_rules)
+    schema = rules_commands.add_parser("schema", help="print the JSON Schema of pack files, for editors")
+    schema.set_defaults(run=_schema)
     return parser
 
 
@@ -312,17 +315,17 @@ def _measure(options: argparse.Namespace) -> int:
 
 
 def _check_rules(options: argparse.Namespace) -> int:
-    knowledge = load([base_pack(), *options.packs]) if options.packs else _knowledge(options)
-    counts = {
-        "causes": knowledge.causes,
-        "findings": knowledge.findings,
-        "checks": knowledge.checks,
-        "conditions": knowledge.conditions,
-        "rules": knowledge.rules,
-    }
-    tells = sum(len(cause.shows) for cause in knowledge.causes.values())
-    said = ", ".join(f"{len(shelf)} {name}" for name, shelf in counts.items())
-    print(f"{' and '.join(str(pack.id) for pack in knowledge.packs)}: nothing wrong; {said}, {tells} tells")
+    from .knowledge.checked import check, document, lines
+
+    checked = check([base_pack(), *(options.packs or club_packs(data_folder(options.data), options.rules))])
+    print(json.dumps(document(checked), indent=2) if options.json else "\n".join(lines(checked)))
+    return WRONG if checked.errors else WELL
+
+
+def _schema(options: argparse.Namespace) -> int:
+    from .knowledge.schema import schema
+
+    print(json.dumps(schema(), indent=2))
     return WELL
 
 

@@ -18,14 +18,16 @@ from .model import (
     Knowledge,
     Lacks,
     Means,
+    Reweigh,
     Rule,
     Skips,
     Sooner,
     Step,
+    SwitchOff,
     Warns,
     leaves,
 )
-from .reader import likeliest
+from .nearness import Names
 from .source import Problem, Text
 
 CLOSE_NEEDLE = "close-needle"
@@ -42,53 +44,77 @@ _WEAKENS = re.compile(
     re.IGNORECASE,
 )
 _NEEDLE = re.compile(r"\b(needles?|mixture|H|L)\b")
-_FORBIDS = re.compile(r"\b(never|not|no|nobody|without|instead of|don't)\b", re.IGNORECASE)
+CLAUSE = re.compile(r"(?<=[.;:,])\s+")
+FORBIDS = re.compile(r"\b(never|not|no|nobody|without|instead of|don't)\b", re.IGNORECASE)
 
 
 def weakens(sentence: str) -> bool:
     """True if a sentence tells someone to close a needle or weaken the mixture, and does not forbid it."""
-    for clause in re.split(r"(?<=[.;:,])\s+", sentence):  # a "not" excuses only its own clause
+    for clause in CLAUSE.split(sentence):  # a "not" excuses only its own clause
         found = _WEAKENS.search(clause)
-        if found and _NEEDLE.search(clause) and not _FORBIDS.search(clause[: found.start()]):
+        if found and _NEEDLE.search(clause) and not FORBIDS.search(clause[: found.start()]):
             return True
     return False
 
 
-def problems(knowledge: Knowledge) -> list[Problem]:
-    """Return everything wrong between the entries of the loaded packs."""
-    return [*_links(knowledge), *_findings(knowledge), *_tells(knowledge), *_rules(knowledge), *_leaning(knowledge)]
+class _Shelves:
+    """The ids of each kind that may be named; those of entries that could not be read are known, if nothing else is."""
+
+    def __init__(self, knowledge: Knowledge, unread: frozenset[str]) -> None:
+        asked = {**knowledge.findings, **knowledge.checks}
+        self.unread = unread
+        self.need = Names("need", knowledge.needs)
+        self.finding = Names("finding", knowledge.findings)
+        self.check = Names("check", knowledge.checks)
+        self.condition = Names("condition", knowledge.conditions)
+        self.caution = Names("caution", knowledge.cautions)
+        self.hold = Names("hold", knowledge.holds)
+        self.asked = Names("finding or check", asked)
+        self.shown = Names("finding or condition", {**knowledge.findings, **knowledge.conditions})
+
+    def unknown(self, names: Iterable[Text], known: Names) -> Iterator[Problem]:
+        """A problem for each name that leads nowhere."""
+        for name in names:
+            if name not in known and name not in self.unread:
+                yield Problem(name.place, f"no {known.kind} is called '{name}'", known.likeliest(name))
 
 
-def _unknown(names: Iterable[Text], shelf: Mapping[str, object], kind: str) -> Iterator[Problem]:
-    for name in names:
-        if name not in shelf:
-            yield Problem(name.place, f"no {kind} is called '{name}'", likeliest(name, shelf))
+def problems(knowledge: Knowledge, unread: frozenset[str] = frozenset()) -> list[Problem]:
+    """Return everything wrong between the entries of the loaded packs. `unread` are ids of entries left out as faulty."""
+    shelves = _Shelves(knowledge, unread)
+    return [
+        *_links(knowledge, shelves),
+        *_findings(knowledge, shelves),
+        *_tells(knowledge, shelves),
+        *_rules(knowledge, shelves),
+        *_leaning(knowledge),
+    ]
 
 
-def _links(knowledge: Knowledge) -> Iterator[Problem]:
+def _links(knowledge: Knowledge, shelves: _Shelves) -> Iterator[Problem]:
+    unknown = shelves.unknown
     for kin in knowledge.kin.values():
-        yield from _unknown(kin.of, knowledge.findings, "finding")
+        yield from unknown(kin.of, shelves.finding)
     for cause in knowledge.causes.values():
-        yield from _unknown((cause.settled_by,), knowledge.checks, "check")
-        yield from _unknown(cause.fix.cautions, knowledge.cautions, "caution")
-        yield from _unknown(cause.fix.under, knowledge.holds, "hold")
+        yield from unknown((cause.settled_by,), shelves.check)
+        yield from unknown(cause.fix.cautions, shelves.caution)
+        yield from unknown(cause.fix.under, shelves.hold)
+        yield from unknown(cause.needs, shelves.need)
     for check in knowledge.checks.values():
-        yield from _unknown(check.finds, knowledge.findings, "finding")
+        yield from unknown(check.finds, shelves.finding)
     asked: list[Finding | Check] = [*knowledge.findings.values(), *knowledge.checks.values()]
     for thing in asked:
-        yield from _unknown(thing.under, knowledge.holds, "hold")
-        yield from _unknown(thing.cautions, knowledge.cautions, "caution")
-        yield from _unknown(thing.needs, knowledge.needs, "need")
+        yield from unknown(thing.under, shelves.hold)
+        yield from unknown(thing.cautions, shelves.caution)
+        yield from unknown(thing.needs, shelves.need)
     for retest in knowledge.retests.values():
-        yield from _unknown(retest.cautions, knowledge.cautions, "caution")
-        yield from _unknown(retest.needs, knowledge.needs, "need")
-    for cause in knowledge.causes.values():
-        yield from _unknown(cause.needs, knowledge.needs, "need")
-    for step in _all_steps(knowledge):
-        yield from _unknown(step.under, knowledge.holds, "hold")
+        yield from unknown(retest.cautions, shelves.caution)
+        yield from unknown(retest.needs, shelves.need)
+    for step in all_steps(knowledge):
+        yield from unknown(step.under, shelves.hold)
 
 
-def _all_steps(knowledge: Knowledge) -> Iterator[Step]:
+def all_steps(knowledge: Knowledge) -> Iterator[Step]:
     for cause in knowledge.causes.values():
         yield from cause.fix.steps
     for check in knowledge.checks.values():
@@ -97,13 +123,14 @@ def _all_steps(knowledge: Knowledge) -> Iterator[Step]:
         yield from retest.steps
 
 
-def _findings(knowledge: Knowledge) -> Iterator[Problem]:
+def _findings(knowledge: Knowledge, shelves: _Shelves) -> Iterator[Problem]:
+    found_by = {check.id: set(check.finds) for check in knowledge.checks.values()}
     for finding in knowledge.findings.values():
         if finding.check is None:
             continue
-        if finding.check not in knowledge.checks:
-            yield from _unknown((finding.check,), knowledge.checks, "check")
-        elif finding.id not in knowledge.checks[finding.check].finds:
+        if finding.check not in found_by:
+            yield from shelves.unknown((finding.check,), shelves.check)
+        elif finding.id not in found_by[finding.check]:
             yield Problem(finding.check.place, f"check '{finding.check}' does not list '{finding.id}' in its finds:")
     for check in knowledge.checks.values():
         for name in check.finds:
@@ -112,51 +139,55 @@ def _findings(knowledge: Knowledge) -> Iterator[Problem]:
                 yield Problem(name.place, f"finding '{name}' does not say 'check: {check.id}'")
 
 
-def _tells(knowledge: Knowledge) -> Iterator[Problem]:
-    shown = knowledge.findings.keys() | knowledge.conditions.keys()
-    for cause in knowledge.causes.values():
-        for name, tell in cause.shows.items():
+def _tells(knowledge: Knowledge, shelves: _Shelves) -> Iterator[Problem]:
+    # The words of a pack are looked at even when a later pack replaces them.
+    reweighed = [change.shows for change in knowledge.changes if isinstance(change, Reweigh)]
+    for shows in [*(cause.shows for cause in knowledge.causes.values()), *reweighed]:
+        for name, tell in shows.items():
             of = tell.of
             if name in knowledge.findings:
                 answers = knowledge.findings[name].answers
                 if CONCLUDED in tell.words and CONCLUDED not in answers:
                     yield Problem(of.place, f"'{name}' is a finding; name its answers: {', '.join(answers)}")
                 else:
-                    yield from _unknown(_texts(tell.words), answers, f"answer of '{name}'")
+                    yield from shelves.unknown(_texts(tell.words), Names(f"answer of '{name}'", answers))
             elif name in knowledge.conditions:
                 if set(tell.words) != {CONCLUDED}:
                     yield Problem(of.place, f"'{name}' is a condition; it takes one frequency word")
             else:
-                yield from _unknown((of,), dict.fromkeys(shown), "finding or condition")
+                yield from shelves.unknown((of,), shelves.shown)
 
 
 def _texts(words: Mapping[str, Text]) -> list[Text]:
     return [key for key in words if isinstance(key, Text)]
 
 
-def _rules(knowledge: Knowledge) -> Iterator[Problem]:
+def _rules(knowledge: Knowledge, shelves: _Shelves) -> Iterator[Problem]:
     concluded = {rule.outcome.condition for rule in knowledge.rules.values() if isinstance(rule.outcome, Means)}
+    # A rule that was switched off or could not be read may be the one that concludes it.
+    rules_are_whole = not shelves.unread and not any(isinstance(change, SwitchOff) for change in knowledge.changes)
     for condition in knowledge.conditions.values():
-        if condition.id not in concluded:
+        if rules_are_whole and condition.id not in concluded:
             yield Problem(condition.id.place, f"no rule concludes the condition '{condition.id}'")
     for rule in knowledge.rules.values():
-        yield from _premises(knowledge, rule)
-        yield from _outcome(knowledge, rule)
+        yield from _premises(knowledge, shelves, rule)
+        yield from _outcome(shelves, rule)
 
 
-def _premises(knowledge: Knowledge, rule: Rule) -> Iterator[Problem]:
+def _premises(knowledge: Knowledge, shelves: _Shelves, rule: Rule) -> Iterator[Problem]:
     silence_counts = isinstance(rule.outcome, (Warns, Holds, Skips, First, Sooner))
     for leaf in leaves(rule.when):
         match leaf:
             case Answered(finding, answers):
                 if finding not in knowledge.findings:
-                    yield from _unknown((finding,), knowledge.findings, "finding")
+                    yield from shelves.unknown((finding,), shelves.finding)
                 elif answers != (KNOWN,):
-                    yield from _unknown(answers, knowledge.findings[finding].answers, f"answer of '{finding}'")
+                    known = Names(f"answer of '{finding}'", knowledge.findings[finding].answers)
+                    yield from shelves.unknown(answers, known)
             case Is(condition):
-                yield from _unknown((condition,), knowledge.conditions, "condition")
+                yield from shelves.unknown((condition,), shelves.condition)
             case IsNot(condition):
-                yield from _unknown((condition,), knowledge.conditions, "condition")
+                yield from shelves.unknown((condition,), shelves.condition)
                 if not silence_counts:
                     yield Problem(
                         condition.place,
@@ -165,23 +196,23 @@ def _premises(knowledge: Knowledge, rule: Rule) -> Iterator[Problem]:
                     )
 
 
-def _outcome(knowledge: Knowledge, rule: Rule) -> Iterator[Problem]:
+def _outcome(shelves: _Shelves, rule: Rule) -> Iterator[Problem]:
     match rule.outcome:
         case Means(condition):
-            yield from _unknown((condition,), knowledge.conditions, "condition")
+            yield from shelves.unknown((condition,), shelves.condition)
         case Lacks(needs):
-            yield from _unknown(needs, knowledge.needs, "need")
+            yield from shelves.unknown(needs, shelves.need)
         case Warns(cautions):
-            yield from _unknown(cautions, knowledge.cautions, "caution")
+            yield from shelves.unknown(cautions, shelves.caution)
         case Holds(holds, _):
-            yield from _unknown(holds, knowledge.holds, "hold")
+            yield from shelves.unknown(holds, shelves.hold)
         case Skips(ids) | First(ids) | Sooner(ids):
-            yield from _unknown(ids, {**knowledge.findings, **knowledge.checks}, "finding or check")
+            yield from shelves.unknown(ids, shelves.asked)
 
 
 def _leaning(knowledge: Knowledge) -> Iterator[Problem]:
     """Text that tells someone to weaken the mixture stands under the hold that can forbid it, or not at all."""
-    for step in _all_steps(knowledge):
+    for step in all_steps(knowledge):
         if weakens(step.do) and CLOSE_NEEDLE not in step.under:
             yield Problem(step.do.place, f"this step weakens the mixture; write it as {{do: ..., under: [{CLOSE_NEEDLE}]}}")
     for text in _all_texts(knowledge):
@@ -209,3 +240,5 @@ def _all_texts(knowledge: Knowledge) -> Iterator[Text]:
         yield rule.because
         if isinstance(rule.outcome, Holds):
             yield rule.outcome.until
+    for change in knowledge.changes:
+        yield change.because

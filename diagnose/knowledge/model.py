@@ -329,19 +329,57 @@ class Rule:
 
 
 @dataclass(frozen=True, slots=True)
+class SwitchOff:
+    """A pack switches off a rule of an earlier pack, because. `id` is the rule."""
+
+    id: Text
+    because: Text
+    place: Place
+
+
+@dataclass(frozen=True, slots=True)
+class Reweigh:
+    """A pack gives a cause of an earlier pack other words, because. `id` is the cause.
+
+    how_common replaces that of the cause; None keeps it. shows replaces or adds the cause's words, finding by finding.
+    """
+
+    id: Text
+    because: Text
+    how_common: Text | None
+    shows: Mapping[str, Tell]
+    place: Place
+
+
+Change = SwitchOff | Reweigh
+
+
+@dataclass(frozen=True, slots=True)
+class Requirement:
+    """A pack that another pack needs, and its least version (None: any)."""
+
+    pack: Text
+    least: str | None
+
+
+@dataclass(frozen=True, slots=True)
 class Pack:
-    """A folder of rules: its name, version and author."""
+    """A folder of rules: its name, version, author, and the packs it needs."""
 
     id: Text
     name: Text
     version: Text
     author: Text
     folder: str
+    needs: tuple[Requirement, ...] = ()
 
 
 @dataclass(frozen=True, eq=False, repr=False)
 class Knowledge:
-    """Everything the packs say, by id, in the order it was written. Compared by identity, so that it can key a cache."""
+    """Everything the packs say, by id, in the order it was written. Compared by identity, so that it can key a cache.
+
+    `changes` are what packs switched off or weighed anew; the shelves hold what is left and what it weighs now.
+    """
 
     packs: tuple[Pack, ...] = ()
     needs: Mapping[str, Need] = field(default_factory=dict)
@@ -354,6 +392,7 @@ class Knowledge:
     cautions: Mapping[str, Caution] = field(default_factory=dict)
     holds: Mapping[str, Hold] = field(default_factory=dict)
     rules: Mapping[str, Rule] = field(default_factory=dict)
+    changes: tuple[Change, ...] = ()
 
 
 def leaves(term: Term | None) -> tuple[Answered | Is | IsNot, ...]:

@@ -4,22 +4,19 @@ from __future__ import annotations
 
 import gc
 import os
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
+from dataclasses import dataclass
 from pathlib import Path
-from types import MappingProxyType
 
 from . import checker
+from .merging import ReadPack, merge
 from .model import Knowledge, Pack
-from .reader import Fields, read_entries
-from .source import FaultyFiles, Place, Problem, Table, Text, compose, read_text
+from .reader import Entries, Fields, read_entries, read_pack
+from .source import FaultyFiles, Place, Problem, Table, compose, read_text
 
 PACK_FILE = "pack.yaml"
 MOST_FILES = 500
-FOLDERS = {
-    "need": "needs", "finding": "findings", "kin": "kin", "condition": "conditions", "cause": "causes",
-    "check": "checks", "retest": "retests", "caution": "cautions", "hold": "holds", "rule": "rules",
-}  # fmt: skip
 
 
 def base_pack() -> Path:
@@ -41,52 +38,72 @@ def uncollected() -> Iterator[None]:
             gc.enable()
 
 
-@uncollected()
 def load(folders: Iterable[Path]) -> Knowledge:
     """Return what the packs in `folders` say together. Raises FaultyFiles with every problem found."""
+    read = read_packs(folders)
+    if read.problems:
+        raise FaultyFiles(list(read.problems))
+    return read.knowledge
+
+
+@dataclass(frozen=True, slots=True)
+class Read:
+    """What packs say together, and everything wrong in them. `whole`: every entry could be read."""
+
+    knowledge: Knowledge
+    problems: tuple[Problem, ...]
+    whole: bool
+
+
+@uncollected()
+def read_packs(folders: Iterable[Path]) -> Read:
+    """Return what the packs in `folders` say together, in this order, with everything wrong in and between them."""
     problems: list[Problem] = []
-    packs: list[Pack] = []
-    shelves: dict[str, dict[str, object]] = {name: {} for name in FOLDERS.values()}
-    names: dict[str, str] = {}
-    for folder in folders:
-        packs += _read_pack(folder, shelves, names, problems)
-    knowledge = Knowledge(
-        packs=tuple(packs),
-        **{name: MappingProxyType(shelf) for name, shelf in shelves.items()},  # type: ignore[arg-type]
-    )
-    # A cross-check of half-read packs would call every id of an unreadable entry unknown.
-    if not problems:
-        problems = checker.problems(knowledge)
-    if problems:
-        raise FaultyFiles(problems)
-    return knowledge
+    read = [_read_pack(folder, problems) for folder in folders]
+    every_entry = not problems
+    amiss = _missing_packs([one.pack for one in read if one.pack is not None])
+    problems += amiss
+    # Without a needed pack, or a file of one, every name it defines would be called unknown.
+    knowledge = merge(read, [] if amiss else problems)
+    if not amiss and all(one.whole for one in read):
+        problems += checker.problems(knowledge, frozenset().union(*(one.unread for one in read)))
+    return Read(knowledge, tuple(sorted(set(problems))), every_entry and not amiss)
 
 
-def _read_pack(folder: Path, shelves: dict, names: dict[str, str], problems: list[Problem]) -> list[Pack]:
+def _read_pack(folder: Path, problems: list[Problem]) -> ReadPack:
     shown = _shown(folder)
+    nothing = ReadPack(None, (), frozenset(), whole=False)
     if not (folder / PACK_FILE).is_file():
         problems.append(Problem(Place(shown), f"no rule pack here: a pack is a folder with a {PACK_FILE}"))
-        return []
+        return nothing
     files = sorted(path for path in folder.glob("*.yaml") if path.is_file() and not path.name.startswith("."))
     if len(files) > MOST_FILES:
         problems.append(Problem(Place(shown), f"more than {MOST_FILES} files in one pack"))
-        return []
+        return nothing
     packs: list[Pack] = []
+    entries: list[Entries] = []
+    whole = True
     for path in files:
         name = os.path.join(shown, path.name)
         try:
             root, wrong = compose(read_text(path, name), name)
         except FaultyFiles as faulty:
             problems.extend(faulty.problems)
+            whole = False
             continue
         problems.extend(wrong)
         if wrong:
-            continue
-        if path.name == PACK_FILE:
+            whole = False
+        elif path.name == PACK_FILE:
             packs += _pack(root, name, shown, problems)
         else:
-            _shelve(read_entries(root, name, problems), shelves, problems)
-    return packs
+            entries.append(read_entries(root, name, problems))
+    return ReadPack(
+        pack=packs[0] if packs else None,
+        entries=tuple(made for one in entries for made in one.made),
+        unread=frozenset().union(*(one.unread for one in entries)),
+        whole=whole and all(one.whole for one in entries),
+    )
 
 
 def _shown(folder: Path) -> str:
@@ -99,20 +116,41 @@ def _shown(folder: Path) -> str:
 
 def _pack(root: object, name: str, folder: str, problems: list[Problem]) -> list[Pack]:
     if not isinstance(root, Table):
-        problems.append(Problem(Place(name), "takes pack:, name:, version: and author:"))
+        problems.append(Problem(Place(name), "takes pack:, name:, version:, author: and, if it needs other packs, needs:"))
         return []
     it = Fields(root, problems)
-    pack = Pack(it.id("pack"), it.text("name"), it.text("version"), it.text("author"), folder)
+    pack = read_pack(it, folder)
     it.close()
     return [pack]
 
 
-def _shelve(entries: list[tuple[str, object]], shelves: dict, problems: list[Problem]) -> None:
-    for kind, made in entries:
-        shelf = shelves[FOLDERS[kind]]
-        entry_id: Text = made.id  # type: ignore[attr-defined]
-        if entry_id in shelf:
-            first = shelf[entry_id].id.place
-            problems.append(Problem(entry_id.place, f"{kind} '{entry_id}' is already defined at {first}"))
+def _missing_packs(packs: Sequence[Pack]) -> list[Problem]:
+    """One line for each pack that is needed and not there in time, too old, or there twice."""
+    problems = []
+    earlier: dict[str, Pack] = {}
+    all_ids = {pack.id for pack in packs}
+    for pack in packs:
+        for need in pack.needs:
+            found = earlier.get(need.pack)
+            if found is None and need.pack in all_ids:
+                says = f"pack '{pack.id}' needs '{need.pack}', which is read after it; name '{need.pack}' first"
+                problems.append(Problem(need.pack.place, says))
+            elif found is None:
+                says = f"pack '{pack.id}' needs the pack '{need.pack}', which is not here; add it with --rules"
+                problems.append(Problem(need.pack.place, says))
+            elif need.least and _numbers(found.version) < _numbers(need.least):
+                says = f"pack '{pack.id}' needs '{need.pack}' {need.least} or newer; here is {found.version}"
+                problems.append(Problem(need.pack.place, says))
+        if pack.id in earlier:
+            problems.append(Problem(pack.id.place, f"pack '{pack.id}' is already read from {earlier[pack.id].folder}"))
         else:
-            shelf[entry_id] = made
+            earlier[pack.id] = pack
+    return problems
+
+
+def _numbers(version: str) -> tuple[int, ...]:
+    """A version as numbers; 1.0 is as new as 1.0.0, so zeros at its end are left out."""
+    numbers = [int(number) if number.isdigit() else 0 for number in version.split(".")]
+    while numbers and not numbers[-1]:
+        numbers.pop()
+    return tuple(numbers)

@@ -36,11 +36,15 @@ from .model import (
     Measure,
     Need,
     Outcome,
+    Pack,
+    Requirement,
     Retest,
+    Reweigh,
     Rule,
     Skips,
     Sooner,
     Step,
+    SwitchOff,
     Tell,
     Term,
     Warns,
@@ -69,8 +73,9 @@ MEASURES = MappingProxyType(
 """Kind of number -> the units its bands may be written in."""
 
 DEEPEST_RULE = 4
-_ID = re.compile(r"[a-z0-9]+(-[a-z0-9]+)*")
-_LONGEST_TEXT = 2_000
+ID = re.compile(r"[a-z0-9]+(-[a-z0-9]+)*")
+VERSION = re.compile(r"[0-9]{1,9}(\.[0-9]{1,9})*")
+LONGEST_TEXT = 2_000
 
 Made = TypeVar("Made")
 
@@ -82,6 +87,10 @@ class Fields:
     table: Table
     problems: list[Problem]
     asked: set[str] = field(default_factory=set)
+
+    def inside(self, table: Table) -> Fields:
+        """Return a reader of a table inside this one; what is wrong there is noted with the rest."""
+        return Fields(table, self.problems)
 
     def wrong(self, place: Place, says: str, meant: str = "") -> None:
         self.problems.append(Problem(place, says, meant))
@@ -116,15 +125,15 @@ class Fields:
             return None
         if not node.strip():
             self.wrong(node.place, f"'{key}' is empty")
-        elif len(node) > _LONGEST_TEXT:
-            self.wrong(node.place, f"'{key}' is longer than {_LONGEST_TEXT} characters")
+        elif len(node) > LONGEST_TEXT:
+            self.wrong(node.place, f"'{key}' is longer than {LONGEST_TEXT} characters")
         return Text(" ".join(node.split()), node.place)
 
     def id(self, key: str) -> Text:
         return self.an_id(self.text(key))
 
     def an_id(self, text: Text) -> Text:
-        if text and not _ID.fullmatch(text):
+        if text and not ID.fullmatch(text):
             meant = re.sub(r"[^a-z0-9]+", "-", text.lower()).strip("-")
             self.wrong(text.place, f"'{text}' is not an id: lower-case words joined by hyphens", meant)
         return text
@@ -141,6 +150,8 @@ class Fields:
             self.wrong(node.place, f"'{key}' takes a list of texts")
             return ()
         several = node.items if isinstance(node, Items) else (node,)
+        if required and not several:
+            self.wrong(node.place, f"'{key}' takes one or more")
         read = (self.plain(item, key) for item in several)
         return tuple(text for text in read if text is not None)
 
@@ -153,6 +164,9 @@ class Fields:
         if text:
             self.one_of(text, key, tuple(allowed))
         return text
+
+    def choice_or_none(self, key: str, allowed: Iterable[str]) -> Text | None:
+        return None if self.node(key) is None else self.choice(key, allowed)
 
     def one_of(self, text: Text, key: str, allowed: tuple[str, ...]) -> None:
         if text not in allowed:
@@ -196,7 +210,7 @@ class Fields:
 
     def _step(self, node: Node) -> Step | None:
         if isinstance(node, Table):
-            inner = Fields(node, self.problems)
+            inner = self.inside(node)
             step = Step(inner.text("do"), inner.ids("under", required=True))
             inner.close()
             return step
@@ -228,18 +242,11 @@ def _finding(it: Fields) -> Finding:
         under=it.ids("under"),
         tools=it.texts("tools"),
         check=it.id_or_none("check"),
-        unordered=_unordered(it),
-        unsure=it.word(node, "unsure") if (node := it.node("unsure")) else None,
+        unordered=it.choice_or_none("unordered", ("true",)) is not None,
+        unsure=it.choice_or_none("unsure", FREQUENCY),
         measure=measure,
         place=it.table.place,
     )
-
-
-def _unordered(it: Fields) -> bool:
-    text = it.text_or_none("unordered")
-    if text not in (None, "true"):
-        it.wrong(it.table.place, "'unordered' takes true, or is left out")
-    return text == "true"
 
 
 def _measure(it: Fields) -> Measure | None:
@@ -257,7 +264,7 @@ def _answers(it: Fields, measure: Measure | None) -> MappingProxyType[str, Answe
         if not isinstance(node, Table):
             it.wrong(node.place, f"answer '{key}' takes a table with say: and seen:")
             continue
-        inner = Fields(node, it.problems)
+        inner = it.inside(node)
         below = inner.node("below")
         it.an_id(key)
         if key == KNOWN:
@@ -307,7 +314,7 @@ def _cause(it: Fields) -> Cause:
         how_common=it.choice("how_common", FREQUENCY),
         needs=it.ids("needs"),
         explains=it.text("explains"),
-        shows=_shows(it),
+        shows=_shows(it, required=True),
         settled_by=it.id("settled_by"),
         fix=_fix(it),
         proof=it.text("proof"),
@@ -317,9 +324,9 @@ def _cause(it: Fields) -> Cause:
     )
 
 
-def _shows(it: Fields) -> MappingProxyType[str, Tell]:
+def _shows(it: Fields, required: bool) -> MappingProxyType[str, Tell]:
     tells: dict[str, Tell] = {}
-    for key, node in it.table_of("shows") or ():
+    for key, node in it.table_of("shows", required) or ():
         if isinstance(node, Table):
             words: dict[str, Text] = {
                 answer: word for answer, value in node if (word := it.word(value, answer)) is not None
@@ -335,10 +342,8 @@ def _fix(it: Fields) -> Fix:
     table = it.table_of("fix")
     if table is None:
         return Fix(0, (), (), (), None, ())
-    inner = Fields(table, it.problems)
-    needle = inner.text_or_none("needle")
-    if needle is not None:
-        inner.one_of(needle, "needle", ("H", "L"))
+    inner = it.inside(table)
+    needle = inner.choice_or_none("needle", ("H", "L"))
     fix = Fix(
         inner.number("minutes", 0.1, 2_000),
         inner.texts("tools"),
@@ -413,19 +418,19 @@ def _outcome(it: Fields) -> Outcome | None:
         case "means":
             return Means(it.id("means"))
         case "lacks":
-            return Lacks(it.ids("lacks"))
+            return Lacks(it.ids("lacks", required=True))
         case "clash":
             return Clash(it.text("clash"))
         case "caution":
-            return Warns(it.ids("caution"))
+            return Warns(it.ids("caution", required=True))
         case "hold":
-            return Holds(it.ids("hold"), it.text("until"))
+            return Holds(it.ids("hold", required=True), it.text("until"))
         case "skip":
-            return Skips(it.ids("skip"))
+            return Skips(it.ids("skip", required=True))
         case "first":
-            return First(it.ids("first"))
+            return First(it.ids("first", required=True))
         case _:
-            return Sooner(it.ids("sooner"))
+            return Sooner(it.ids("sooner", required=True))
 
 
 def _term(it: Fields, node: Node, depth: int) -> Term | None:
@@ -467,6 +472,40 @@ def _every(terms: tuple[Term, ...]) -> Term:
     return terms[0] if len(terms) == 1 else All(terms)
 
 
+def _switch_off(it: Fields) -> SwitchOff:
+    return SwitchOff(it.id("switch_off"), it.text("because"), it.table.place)
+
+
+def _reweigh(it: Fields) -> Reweigh:
+    change = Reweigh(
+        id=it.id("reweigh"),
+        because=it.text("because"),
+        how_common=it.choice_or_none("how_common", FREQUENCY),
+        shows=_shows(it, required=False),
+        place=it.table.place,
+    )
+    if it.node("how_common") is None and it.node("shows") is None:
+        it.wrong(it.table.place, "a reweigh takes how_common:, shows: or both")
+    return change
+
+
+def read_pack(it: Fields, folder: str) -> Pack:
+    """Return what a pack says of itself in its pack.yaml."""
+    pack_id, name, version, author = it.id("pack"), it.text("name"), it.text("version"), it.text("author")
+    if version and not VERSION.fullmatch(version):
+        it.wrong(version.place, "'version' takes numbers joined by dots, such as 1.0.2")
+    needs = (_requirement(it, text) for text in it.texts("needs"))
+    return Pack(pack_id, name, version, author, folder, tuple(need for need in needs if need is not None))
+
+
+def _requirement(it: Fields, text: Text) -> Requirement | None:
+    pack, _, least = text.partition(" ")
+    if not ID.fullmatch(pack) or (least and not VERSION.fullmatch(least)):
+        it.wrong(text.place, "'needs' takes a pack, or a pack and its least version, such as 'base 1.0'")
+        return None
+    return Requirement(Text(pack, text.place), least or None)
+
+
 READERS: dict[str, Callable[[Fields], object]] = {
     "need": _need,
     "finding": _finding,
@@ -478,36 +517,53 @@ READERS: dict[str, Callable[[Fields], object]] = {
     "caution": _caution,
     "hold": _hold,
     "rule": _rule,
+    "switch_off": _switch_off,
+    "reweigh": _reweigh,
 }
 """First key of an entry -> how it is read."""
 
 
-def read_entries(root: Node | None, file: str, problems: list[Problem]) -> list[tuple[str, object]]:
-    """Return the entries of one file as (kind, object); what could not be read is in `problems` instead."""
+@dataclass(frozen=True, slots=True)
+class Entries:
+    """What one file holds: `made` as (kind, object), and the ids of entries that could not be read.
+
+    whole: False when the file is no list of entries, so that nobody knows what it defines.
+    """
+
+    made: tuple[tuple[str, object], ...] = ()
+    unread: frozenset[str] = frozenset()
+    whole: bool = True
+
+
+def read_entries(root: Node | None, file: str, problems: list[Problem]) -> Entries:
+    """Return the entries of one file; what is wrong in them is added to `problems`."""
     if root is None:
-        return []
+        return Entries()
     if not isinstance(root, Items):
         problems.append(Problem(root.place, "a rule file is a list of entries, each starting with '- '"))
-        return []
-    entries: list[tuple[str, object]] = []
+        return Entries(whole=False)
+    made: list[tuple[str, object]] = []
+    unread: set[str] = set()
     for node in root:
         if not isinstance(node, Table) or not node.pairs:
             problems.append(Problem(node.place, "an entry starts with its kind and name, such as '- cause: ...'"))
             continue
-        kind = node.pairs[0][0]
-        if kind not in READERS:
-            problems.append(
-                Problem(
-                    kind.place,
-                    f"an entry starts with one of {', '.join(READERS)}; not '{kind}'",
-                    likeliest(kind, READERS),
-                )
-            )
-            continue
-        found = len(problems)
-        fields = Fields(node, problems)
-        made = READERS[kind](fields)
-        fields.close()
-        if made is not None and len(problems) == found:
-            entries.append((kind, made))
-    return entries
+        kind, name = node.pairs[0]
+        entry = _entry(kind, node, problems)
+        if entry is not None:
+            made.append((kind, entry))
+        elif isinstance(name, Text):
+            unread.add(" ".join(name.split()))
+    return Entries(tuple(made), frozenset(unread))
+
+
+def _entry(kind: Text, node: Table, problems: list[Problem]) -> object | None:
+    if kind not in READERS:
+        says = f"an entry starts with one of {', '.join(READERS)}; not '{kind}'"
+        problems.append(Problem(kind.place, says, likeliest(kind, READERS)))
+        return None
+    found = len(problems)
+    fields = Fields(node, problems)
+    made = READERS[kind](fields)
+    fields.close()
+    return made if len(problems) == found else None
