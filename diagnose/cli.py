@@ -114,7 +114,43 @@ def _parser() -> argparse.ArgumentParser:
     tried.set_defaults(run=_try_rules)
     schema = rules_commands.add_parser("schema", help="print the JSON Schema of pack files, for editors")
     schema.set_defaults(run=_schema)
+    _add_showing(rules_commands)
     return parser
+
+
+def _add_showing(rules_commands: argparse._SubParsersAction) -> None:
+    """The commands that show, compare, draw and print rules."""
+    rules = argparse.ArgumentParser(add_help=False)
+    rules.add_argument(
+        "--rules", metavar="PACK", action="append", default=argparse.SUPPRESS, help="club pack to read after the base rules"
+    )
+    page = argparse.ArgumentParser(add_help=False)
+    page.add_argument("-o", "--output", type=Path, required=True, metavar="FILE.html", help="the page to write")
+
+    show = rules_commands.add_parser("show", parents=[rules], help="one entry, where it is written, what touches it")
+    show.add_argument("id", metavar="ID", help="a rule, cause, finding, check, condition, caution or hold")
+    show.set_defaults(run=_show_rules)
+
+    compare = rules_commands.add_parser("compare", help="which cases two sets of packs see differently")
+    for side, name in (("--from", "before"), ("--to", "after")):
+        compare.add_argument(
+            side, dest=name, type=Path, metavar="PACK", action="append", default=[],
+            help="pack after the base rules on this side; repeatable, none for the base alone",
+        )  # fmt: skip
+    compare.add_argument("cases", nargs="+", type=Path, metavar="CASE", help="case file, or folder of case files")
+    compare.add_argument("--json", action="store_true", help="a document for programs")
+    compare.set_defaults(run=_compare_rules)
+
+    picture = rules_commands.add_parser("picture", parents=[page], help="draw a pack: symptoms, conditions, causes")
+    picture.add_argument("pack", type=Path, metavar="PACK")
+    picture.add_argument("--about", metavar="ID", help="only what is joined to this id, or to this family of causes")
+    picture.set_defaults(run=_draw_rules)
+
+    card = rules_commands.add_parser("card", parents=[rules, page], help="pit card to print: one A4 page a complaint")
+    card.add_argument(
+        "--symptom", metavar="FINDING=ANSWER", action="append", help="a complaint to print; repeatable (the most telling)"
+    )
+    card.set_defaults(run=_print_card)
 
 
 def _knowledge(options: argparse.Namespace) -> Knowledge:
@@ -352,3 +388,62 @@ def _try_rules(options: argparse.Namespace) -> int:
     trial = try_packs(knowledge, knowledge.packs[1:])
     print(json.dumps(document(trial), indent=2) if options.json else "\n".join(lines(trial)))
     return WELL if trial.well else WRONG
+
+
+def _show_rules(options: argparse.Namespace) -> int:
+    from .clubrules.showing import NotFound, lines, sheets
+
+    try:
+        found = sheets(_knowledge(options), options.id)
+    except NotFound as unknown:
+        _complain(str(unknown))
+        return WRONG
+    print("\n\n".join("\n".join(lines(sheet)) for sheet in found))
+    return WELL
+
+
+def _compare_rules(options: argparse.Namespace) -> int:
+    from .clubrules.comparing import compare, document, lines
+
+    before, after = (load([base_pack(), *packs]) for packs in (options.before, options.after))
+    compared = compare(before, after, _case_files(options.cases))
+    print(json.dumps(document(compared), indent=2) if options.json else "\n".join(lines(compared)))
+    return WRONG if compared.less_safe else WELL
+
+
+def _draw_rules(options: argparse.Namespace) -> int:
+    from .clubrules.picture import as_html, knowledge_for, picture
+    from .clubrules.showing import NotFound
+
+    knowledge, pack = knowledge_for(options.pack)
+    try:
+        drawn = picture(knowledge, pack, options.about)
+    except NotFound as unknown:
+        _complain(str(unknown))
+        return WRONG
+    return _write_page(options.output, as_html(drawn))
+
+
+def _print_card(options: argparse.Namespace) -> int:
+    from .clubrules.pit_card import NoSymptom, as_html, card, main_symptoms, symptoms_named
+
+    knowledge = _knowledge(options)
+    try:
+        symptoms = symptoms_named(knowledge, options.symptom) if options.symptom else main_symptoms(knowledge)
+    except NoSymptom as unknown:
+        _complain(str(unknown))
+        return WRONG
+    cards = [card(knowledge, *symptom) for symptom in symptoms]
+    return _write_page(options.output, as_html(knowledge, cards, f"diagnose {__version__}"))
+
+
+def _write_page(path: Path, text: str) -> int:
+    from .report.files import CannotWrite, write_whole
+
+    try:
+        write_whole(path, text, "the page cannot be written", "name another file with -o")
+    except CannotWrite as trouble:
+        _complain(str(trouble))
+        return WRONG
+    print(path)
+    return WELL

@@ -23,6 +23,10 @@ FIRST = 5
 """Causes that count as put forward: nobody reads further down at the pits."""
 
 WIDTH = 80
+
+NAMED = 8
+"""Cases named where something goes away; each is listed below anyway."""
+
 GROUPS = ("cautions", "holds", "conditions")
 
 
@@ -209,8 +213,9 @@ def _wrapped(text: str, indent: str = "") -> list[str]:
 def _losses(comparison: Comparison) -> Iterator[str]:
     for group in ("holds", "cautions"):
         for name, count in comparison.count(group, "gone").items():
-            where = ", ".join(case.title for case in comparison.cases if name in case.turnover[group].gone)
-            yield f"GONE: {group[:-1]} {name}, in {_cases(count)}: {where}"
+            named = [Path(case.path).stem for case in comparison.cases if name in case.turnover[group].gone]
+            more = f" and {count - NAMED} more" if count > NAMED else ""
+            yield f"GONE: {group[:-1]} {name}, in {_cases(count)}: {', '.join(named[:NAMED])}{more}"
     for kind, name, where in comparison.unwritten:
         yield f"GONE: {kind} {name}, no longer with {where}"
     if comparison.less_safe:

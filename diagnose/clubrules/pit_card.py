@@ -34,7 +34,7 @@ STEPS = 12
 LIKELIEST = 6
 
 DECISIVE = 2.0
-"""An answer that makes its cause at least so many times likelier is worth a remark."""
+"""An answer that multiplies the odds of its cause by at least so much is worth a remark."""
 
 LEAST_SHARE = 0.05
 """An answer that leaves its cause less likely than this points nowhere yet."""
@@ -88,7 +88,7 @@ class CardStep:
 
 @dataclass(frozen=True, slots=True)
 class CardCause:
-    """A cause with its share after the complaint alone, and the check that settles it."""
+    """A cause with its share after the complaint alone, and the check that settles it, unnamed while it is on hold."""
 
     name: str
     share: float
@@ -216,7 +216,7 @@ def card(knowledge: Knowledge, finding: str, answer: str) -> Card:
             guards=_guards(knowledge, way),
             opening=tuple(str(knowledge.findings[name].ask) for name in opening),
             steps=tuple(_card_step(knowledge, way, asked) for asked in way.asked),
-            causes=tuple(_card_cause(knowledge, ranked) for ranked in standing.causes[:LIKELIEST]),
+            causes=tuple(_card_cause(knowledge, way, ranked) for ranked in standing.causes[:LIKELIEST]),
             other=standing.other,
         )
     )
@@ -279,30 +279,28 @@ def _under(knowledge: Knowledge, name: str) -> set[str]:
 
 
 def _parted(knowledge: Knowledge, standing: Standing, name: str) -> tuple[tuple[Point, ...], str]:
-    """What the telling answers point to, in words, and the answer that settles nothing: the likeliest of the others."""
+    """What the telling answers point to, the most settling first, and the answer to go on with: of all but the most
+    settling one the likeliest."""
     tables = tables_of(knowledge)
     answers = list(knowledge.findings[name].answers.values())
     joint = tables.likelihood[name] * standing.cures[:, None]
     chance = joint.sum(axis=0) + tables.general[name] * standing.other
     share = joint / chance
-    gain = share - standing.cures[:, None]
-    leader = np.argmax(gain, axis=0)
-    telling = [
-        column
-        for column in range(len(answers))
-        if share[leader[column], column] >= max(LEAST_SHARE, DECISIVE * standing.cures[leader[column]])
-    ]
-    with np.errstate(divide="ignore", invalid="ignore"):
-        news = np.nansum(joint * np.log(share / standing.cures[:, None]), axis=0)
-    decisive = int(np.argmax(news))
-    rest = [column for column in range(len(answers)) if column != decisive]
-    idle = max(rest, key=lambda column: chance[column]) if rest else decisive
+    pointed = np.argmax(share - standing.cures[:, None], axis=0)
+    settling = sorted(range(len(answers)), key=lambda column: -share[pointed[column], column])
+    idle = max(settling[1:], key=lambda column: chance[column], default=settling[0])
     points = tuple(
-        Point(str(answers[column].say), str(knowledge.causes[tables.causes[leader[column]]].name))
-        for column in sorted(telling, key=lambda column: -news[column])
+        Point(str(answers[column].say), str(knowledge.causes[tables.causes[pointed[column]]].name))
+        for column in settling
         if column != idle
+        and share[pointed[column], column] >= max(LEAST_SHARE, _raised(float(standing.cures[pointed[column]])))
     )
     return points[:3], str(answers[idle].id)
+
+
+def _raised(share: float) -> float:
+    """The share of a cause whose odds are multiplied by DECISIVE."""
+    return DECISIVE * share / (1 + (DECISIVE - 1) * share)
 
 
 # What is on the page.
@@ -364,9 +362,12 @@ def _facts(knowledge: Knowledge, thing: Finding | Check) -> str:
     return "; ".join(facts)
 
 
-def _card_cause(knowledge: Knowledge, ranked: RankedCause) -> CardCause:
+def _card_cause(knowledge: Knowledge, way: _Way, ranked: RankedCause) -> CardCause:
     cause = knowledge.causes[ranked.cause]
-    return CardCause(str(cause.name), ranked.probability, str(knowledge.checks[cause.settled_by].name))
+    check = knowledge.checks[cause.settled_by]
+    under = {str(hold) for hold in (*check.under, *(hold for step in check.steps for hold in step.under))}
+    settled_by = "a check that is on hold" if way.holds.keys() & under else str(check.name)
+    return CardCause(str(cause.name), ranked.probability, settled_by)
 
 
 def _fitting(whole: Card) -> Card:

@@ -112,8 +112,10 @@ def sheets(knowledge: Knowledge, name: str) -> tuple[Sheet, ...]:
     if found:
         return found
     meant = likeliest(name, (one for _, shelf in _shelves(knowledge) for one in shelf))
-    kinds = ", ".join(list(SHELVES)[:-1])
-    raise NotFound(f"no {kinds} or kin is called '{_printable(name)}'" + (f"; did you mean {meant}?" if meant else ""))
+    raise NotFound(
+        f"nothing is called '{_printable(name)}'"
+        + (f"; did you mean {meant}?" if meant else "; name a rule, cause, finding, check, condition, caution or hold")
+    )
 
 
 def lines(sheet: Sheet, width: int = WIDTH) -> list[str]:
