@@ -123,7 +123,9 @@ def test_a_switched_off_rule_is_gone_and_remembered(tmp_path: Path, bench: Knowl
 
 
 def test_a_reweighed_cause_moves_and_the_base_is_not_edited(tmp_path: Path, bench: Knowledge) -> None:
-    text = "- reweigh: bolts-loose\n  how_common: nearly-always\n  shows:\n    idle: {hunts: rarely}\n    starts: {never: rarely}\n"
+    text = (
+        "- reweigh: bolts-loose\n  how_common: nearly-always\n  shows: {idle: {hunts: rarely}, starts: {never: rarely}}\n"
+    )
     changed = load([BENCH, pack(tmp_path, "club", text + WHY)])
     was, now = bench.causes["bolts-loose"], changed.causes["bolts-loose"]
     assert (was.how_common, now.how_common) == ("often", "nearly-always")
@@ -214,7 +216,8 @@ def test_a_caution_a_hold_and_what_they_rest_on_stay(tmp_path: Path, rule: str, 
 
 
 def test_what_a_hold_of_a_later_pack_rests_on_stays_too(tmp_path: Path) -> None:
-    loose = "- condition: loose-seat\n  name: N\n  says: S\n  seen: rarely\n- rule: seat\n  when: {bolts: loose}\n  means: loose-seat\n"
+    loose = "- condition: loose-seat\n  name: N\n  says: S\n  seen: rarely\n"
+    loose += "- rule: seat\n  when: {bolts: loose}\n  means: loose-seat\n"
     one = pack(tmp_path, "one", loose + BASIS)
     two = pack(tmp_path, "two", "- switch_off: seat\n" + WHY)
     three = pack(tmp_path, "three", "- rule: mind\n  when: {is: loose-seat}\n  caution: hot\n" + BASIS)
@@ -264,7 +267,8 @@ def test_a_pack_may_conclude_what_brings_a_hold(tmp_path: Path) -> None:
 
 
 def test_no_pack_may_lift_its_neighbours_hold_and_each_may_lift_its_own(tmp_path: Path) -> None:
-    own = "- condition: seen-to\n  name: N\n  says: S\n  seen: rarely\n- rule: seen\n  when: {bolts: tight}\n  means: seen-to\n"
+    own = "- condition: seen-to\n  name: N\n  says: S\n  seen: rarely\n"
+    own += "- rule: seen\n  when: {bolts: tight}\n  means: seen-to\n"
     hold = "- rule: wait\n  when: {is_not: seen-to}\n  hold: run-at-power\n  until: the bolts are seen to\n"
     one = pack(tmp_path, "one", own + BASIS + hold + BASIS)
     two = pack(tmp_path, "two", "- rule: me-too\n  when: {idle: steady}\n  means: seen-to\n" + BASIS)
@@ -316,7 +320,8 @@ def test_faults_within_entries_and_between_them_are_said_at_once(tmp_path: Path)
     """A faulty entry is known by its name, so that what speaks of it is not called unknown as well."""
     text = (
         "- condition: odd\n  nam: Odd\n  says: S\n  seen: rarely\n"
-        "- rule: a\n  when: {is: odd}\n  sooner: [bolts]\n" + BASIS + "- rule: b\n  when: {idel: hunts}\n  skip: []\n" + BASIS
+        "- rule: a\n  when: {is: odd}\n  sooner: [bolts]\n" + BASIS
+        + "- rule: b\n  when: {idel: hunts}\n  skip: []\n" + BASIS
         + "- rule: c\n  when: {idel: hunts}\n  skip: [bolts]\n" + BASIS
     )  # fmt: skip
     found = [line.partition(";")[0] for line in errors(tmp_path, text)]
