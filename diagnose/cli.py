@@ -17,7 +17,7 @@ from pathlib import Path
 
 from . import __version__
 from .case.log import LogTrouble
-from .case.places import cases_folder, club_packs, data_folder, reports_folder
+from .case.places import RULES_VARIABLE, cases_folder, club_packs, data_folder, reports_folder
 from .knowledge.model import Knowledge
 from .knowledge.packs import base_pack, load
 from .knowledge.source import FaultyFiles
@@ -105,6 +105,13 @@ def _parser() -> argparse.ArgumentParser:
     check.add_argument("packs", nargs="*", type=Path, metavar="PACK", help="packs to read after the base rules")
     check.add_argument("--json", action="store_true", help="a document for editors")
     check.set_defaults(run=_check_rules)
+    started = rules_commands.add_parser("start", help="start a pack of your own from a small example that works")
+    started.add_argument("name", metavar="NAME", help="its name and folder: lower-case words joined by hyphens")
+    started.set_defaults(run=_start_rules)
+    tried = rules_commands.add_parser("try", help="run the cases of packs, and say which rules they reach")
+    tried.add_argument("packs", nargs="*", type=Path, metavar="PACK", help="packs to read after the base rules")
+    tried.add_argument("--json", action="store_true", help="a document for programs")
+    tried.set_defaults(run=_try_rules)
     schema = rules_commands.add_parser("schema", help="print the JSON Schema of pack files, for editors")
     schema.set_defaults(run=_schema)
     return parser
@@ -320,3 +327,28 @@ def _schema(options: argparse.Namespace) -> int:
 
     print(json.dumps(schema(), indent=2))
     return WELL
+
+
+def _start_rules(options: argparse.Namespace) -> int:
+    from .clubrules.start import CannotStart, how_to_use, start
+
+    try:
+        folder = start(options.name, Path())
+    except CannotStart as trouble:
+        _complain(str(trouble))
+        return WRONG
+    print("\n".join(how_to_use(folder, data_folder(options.data), os.environ.get(RULES_VARIABLE))))
+    return WELL
+
+
+def _try_rules(options: argparse.Namespace) -> int:
+    from .clubrules.trying import document, lines, try_packs
+
+    folders = options.packs or club_packs(data_folder(options.data), options.rules)
+    if not folders:
+        _complain("no pack to try; name one: diagnose rules try PACK")
+        return WRONG
+    knowledge = load([base_pack(), *folders])
+    trial = try_packs(knowledge, knowledge.packs[1:])
+    print(json.dumps(document(trial), indent=2) if options.json else "\n".join(lines(trial)))
+    return WELL if trial.well else WRONG

@@ -1,4 +1,5 @@
-"""For tests of packs and of the walk: reads what a prompt asks, and an owner who hides a fault and answers honestly."""
+"""For tests of packs and of the walk: a pack's own cases; what a prompt asks; an owner who hides a fault and answers
+honestly."""
 
 from __future__ import annotations
 
@@ -7,7 +8,9 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from .case.casefile import read_pack_case
 from .case.log import CaseLog
+from .clubrules.trying import case_files, try_case, try_packs, unreached
 from .knowledge.model import Knowledge
 from .shell.console import ScriptedConsole
 from .shell.opening import first_words, greet
@@ -39,6 +42,7 @@ class Prompt:
 _HEADS = {
     "What does it do, in": "words",
     "Which of these are true": "confirm",
+    "Which of these are still so": "confirm",
     "Worth putting right now:": "repair",
     "Perhaps nothing is wrong:": "repair",
     "How was it proved?": "proof",
@@ -157,3 +161,22 @@ def walk_with(
         typed = first_words(console, log)
         Walk(knowledge, log, console, folder / "reports", typed).run()
     return console, log
+
+
+def pack_cases(pack: Path) -> list[Path]:
+    """Return the case files of the pack in this folder, to parametrise a test. Raises FaultyFiles when there is none."""
+    return case_files(pack)
+
+
+def assert_case(knowledge: Knowledge, case: Path) -> None:
+    """Fail with every expectation of the case file that is missed. Raises FaultyFiles when it cannot be read."""
+    missed = try_case(knowledge, read_pack_case(case, knowledge)).missed
+    assert not missed, "\n".join(map(str, missed))
+
+
+def assert_covered(knowledge: Knowledge, pack: Path) -> None:
+    """Fail with every rule of the pack, one of `knowledge`, that its cases do not reach both ways."""
+    packs = [one for one in knowledge.packs if Path(one.folder).resolve() == pack.resolve()]
+    assert packs, f"{pack} is not among the packs that were loaded"
+    lacks = [problem for reached in try_packs(knowledge, packs).rules for problem in unreached(reached)]
+    assert not lacks, "\n".join(map(str, lacks))

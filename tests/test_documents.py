@@ -41,3 +41,14 @@ def test_the_top_level_holds_only_what_is_agreed() -> None:
     agreed = {"README.md", "DEVELOPERS.md", "pyproject.toml", "diagnose", "rules", "tests", "transcripts-demo"}
     assert agreed <= shown
     assert shown - agreed <= {"diagnose.egg-info", "build", "dist"}
+
+
+RIGHT_OF = ["knowledge", "case", "reasoning", "planning", "report", "measuring", "clubrules", "shell"]
+"""The folders in the order of the data's way; each imports only what stands to its left."""
+
+
+def test_imports_run_one_way() -> None:
+    for path in sorted((ROOT / "diagnose").glob("*/*.py")):
+        place = RIGHT_OF.index(path.parent.name)
+        for folder in re.findall(r"^\s*from \.\.(\w+)", path.read_text(encoding="utf-8"), re.MULTILINE):
+            assert folder not in RIGHT_OF or RIGHT_OF.index(folder) < place, f"{path} imports {folder}"

@@ -119,6 +119,13 @@ def test_back_takes_answers_back_one_or_several(bench: Knowledge, tmp_path: Path
     assert three.answers == {}
 
 
+def test_more_can_be_told_without_being_asked(bench: Knowledge, tmp_path: Path) -> None:
+    text, state = walked(bench, tmp_path, "it hunts", "1", "none", "also it sags under load", "1", "leave")
+    assert state.words == ("it hunts", "it sags under load")
+    assert state.findings["under-load"].answer == "sags"
+    assert "Which of these are true of it?" in text
+
+
 def test_an_earlier_answer_can_be_changed(bench: Knowledge, tmp_path: Path) -> None:
     text, state = walked(bench, tmp_path, "", "1", "1", "2", "change", "change idle", "1")
     assert "idle: it wanders up and down" in text
@@ -229,6 +236,24 @@ def test_a_repair_that_did_not_help_goes_on_with_what_was_learnt(bench: Knowledg
     _, log = walk_with(bench, owner, tmp_path)
     assert log.state.closing is not None
     assert [(done.cause, done.result) for done in log.state.repairs][-1] == ("h-too-lean", "gone")
+
+
+@pytest.mark.parametrize("still, left", [("none", set()), ("1 2", {"idle", "under-load"}), ("2", {"under-load"})])
+def test_after_a_repair_that_helped_it_is_asked_what_is_left(
+    bench: Knowledge, tmp_path: Path, still: str, left: set[str]
+) -> None:
+    with CaseLog.create(tmp_path) as log:
+        log.append("words", text="hunts and sags")
+        log.append("heard")
+        for finding, answer in (("machine", "bench-stand"), ("idle", "hunts"), ("under-load", "sags"), ("bolts", "loose")):
+            log.append("answer", finding=finding, answer=answer)
+        log.append("fixed", cause="bolts-loose")
+        console = ScriptedConsole(["2", still, "leave"])
+        Walk(bench, log, console, tmp_path, None).run()
+        assert any(line.startswith("Which of these are still so") for line in console.lines)
+        # The bolts were put right, so that look is no longer true whatever is left.
+        assert set(log.state.findings) == {"machine", *left}
+        assert [(done.cause, done.result) for done in log.state.repairs] == [("bolts-loose", "better")]
 
 
 def test_a_fault_not_in_the_rules_can_be_named_and_closes_the_case(bench: Knowledge, tmp_path: Path) -> None:

@@ -1,4 +1,5 @@
-"""Case files: `machine:` and `findings:` in YAML, the one format for a walk, a test, a club's example and a batch."""
+"""Case files: `machine:` and `findings:` in YAML, for a walk, a test and a batch; and a pack's own cases, `input:`
+with what must come of it."""
 
 from __future__ import annotations
 
@@ -9,12 +10,26 @@ from types import MappingProxyType
 
 from ..knowledge.model import Finding, Knowledge
 from ..knowledge.reader import Fields, likeliest
-from ..knowledge.source import FaultyFiles, Place, Problem, Table, Text, compose, read_text
+from ..knowledge.source import FaultyFiles, Items, Place, Problem, Table, Text, compose, read_text
 from .readings import NotAReading, parse_reading
 from .state import REPAIR_RESULTS, CaseState, Given, RepairDone
 
 MACHINE = "machine"
 """The finding that says what kind of machine it is; a case file names it at the top."""
+
+
+EXPECTATIONS = MappingProxyType(
+    {
+        "first": "cause",
+        "first_three": "cause",
+        "never": "cause",
+        "cautions": "caution",
+        "holds": "hold",
+        "fires": "rule",
+        "silent": "rule",
+    }
+)
+"""What a pack's case may expect -> the kind of thing it names."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +48,21 @@ class CaseFile:
         """The case as if it had been walked so far."""
         repairs = tuple(RepairDone(cause, result, "") for cause, result in self.repairs.items())
         return CaseState(case=self.title, findings=self.findings, repairs=repairs)
+
+
+@dataclass(frozen=True, slots=True)
+class PackCase:
+    """A pack's own case: what was found, and what must come of it (expectation -> the ids it names, with their places)."""
+
+    path: str
+    title: str
+    findings: Mapping[str, Given]
+    expects: Mapping[str, tuple[Text, ...]]
+
+    @property
+    def state(self) -> CaseState:
+        """The case as if it had been walked so far."""
+        return CaseState(case=self.title, findings=self.findings)
 
 
 def read_case(path: Path, knowledge: Knowledge) -> CaseFile:
@@ -66,6 +96,52 @@ def read_case(path: Path, knowledge: Knowledge) -> CaseFile:
     if problems:
         raise FaultyFiles(problems)
     return case
+
+
+def read_pack_case(path: Path, knowledge: Knowledge) -> PackCase:
+    """Return the case in a file of a pack's `cases` folder. Raises FaultyFiles with everything wrong in it."""
+    name = str(path)
+    root, problems = compose(read_text(path), name)
+    if not problems and not isinstance(root, Table):
+        problems = [Problem(Place(name), f"a case takes title:, input: and any of {', '.join(EXPECTATIONS)}")]
+    if problems:
+        raise FaultyFiles(problems)
+    assert isinstance(root, Table)
+    it = Fields(root, problems)
+    case = PackCase(
+        path=name,
+        title=str(it.text("title")),
+        findings=MappingProxyType(_findings(it, it.table_of("input"), knowledge)),
+        expects=MappingProxyType(_expected(it, knowledge)),
+    )
+    it.close()
+    if problems:
+        raise FaultyFiles(problems)
+    return case
+
+
+def _expected(it: Fields, knowledge: Knowledge) -> dict[str, tuple[Text, ...]]:
+    """A case that expects nothing, or a list that names nothing, would pass whatever the rules say."""
+    shelves: Mapping[str, Mapping[str, object]] = {
+        "cause": knowledge.causes,
+        "caution": knowledge.cautions,
+        "hold": knowledge.holds,
+        "rule": knowledge.rules,
+    }
+    expects: dict[str, tuple[Text, ...]] = {}
+    for key, kind in EXPECTATIONS.items():
+        node = it.node(key)
+        if node is None:
+            continue
+        names = expects[key] = it.texts(key)
+        if isinstance(node, Items) and not names:
+            it.wrong(node.place, f"'{key}' names no {kind}; name one, or take it out")
+        for name in names:
+            if name and name not in shelves[kind]:
+                it.wrong(name.place, f"no {kind} is called '{name}'", likeliest(name, shelves[kind]))
+    if not expects:
+        it.wrong(it.table.place, f"this case expects nothing; add one of {', '.join(EXPECTATIONS)}")
+    return expects
 
 
 def _findings(it: Fields, table: Table | None, knowledge: Knowledge) -> dict[str, Given]:

@@ -64,6 +64,10 @@ class Finding:
     measure: Measure | None
     place: Place
 
+    def complaint(self, answer: str) -> bool:
+        """True for an answer that an owner would call across the pits, and that is not the normal one."""
+        return bool(self.answers[answer].like) and (self.unordered or answer != next(iter(self.answers)))
+
     def band(self, value: float) -> Answer:
         """Return the answer whose band holds `value`, given in the finding's own unit."""
         for answer in self.answers.values():

@@ -162,8 +162,7 @@ def _complaint(knowledge: Knowledge, told: Mapping[str, str], rng: Random) -> tu
     unusual = []
     for name, answer in told.items():
         finding = knowledge.findings[name]
-        normal = next(iter(finding.answers))
-        if finding.answers[answer].like and (finding.unordered or answer != normal):
+        if finding.complaint(answer):
             rate = general_rates(finding)[list(finding.answers).index(answer)]
             unusual.append((rate, rng.random(), name))
     return tuple(name for _, _, name in sorted(unusual)[:COMPLAINTS])

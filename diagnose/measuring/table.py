@@ -49,7 +49,8 @@ def lines(measured: Measured, knowledge: Knowledge) -> Iterator[str]:
     yield "first, in 3: place of a true cause when the first repair is put forward."
     yield "asked: questions and checks until then, median. minutes: mean of all questions,"
     yield "checks, repairs and retests, and two hours for help where it is given up; plus"
-    yield f"or minus {noisy.minutes_error:.0f} in the first line, {planned.minutes_error:.0f} in the comparison (standard error)."
+    errors = f"{noisy.minutes_error:.0f} in the first line, {planned.minutes_error:.0f} in the comparison"
+    yield f"or minus {errors} (standard error)."
     yield ""
     yield from _reliability(noisy, "with this owner")
     yield ""

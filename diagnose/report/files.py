@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import os
 import re
+from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import asdict
 from functools import lru_cache
 from pathlib import Path
+from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
 
@@ -44,14 +46,19 @@ def _templates() -> Environment:
     return environment
 
 
+def filled(template: str, content: Mapping[str, Any]) -> str:
+    """Return a template of this folder with its content; in HTML every text of the content is escaped."""
+    return _templates().get_template(template).render(content) + "\n"
+
+
 def as_markdown(report: FaultReport) -> str:
     """Return the report as Markdown."""
-    return _templates().get_template("fault-report.md.j2").render(asdict(report)) + "\n"
+    return filled("fault-report.md.j2", asdict(report))
 
 
 def as_html(report: FaultReport) -> str:
     """Return the report as one HTML page that needs nothing else."""
-    return _templates().get_template("fault-report.html.j2").render(asdict(report)) + "\n"
+    return filled("fault-report.html.j2", asdict(report))
 
 
 def write_reports(folder: Path, knowledge: Knowledge, state: CaseState, examined: Examined) -> tuple[Path, Path]:
@@ -59,11 +66,12 @@ def write_reports(folder: Path, knowledge: Knowledge, state: CaseState, examined
     report = fault_report(knowledge, state, examined, f"diagnose {__version__}")
     paths = folder / f"{state.case}.md", folder / f"{state.case}.html"
     for path, text in zip(paths, (as_markdown(report), as_html(report)), strict=True):
-        _write(path, text)
+        write_whole(path, text, "the report cannot be written", "the case itself is kept")
     return paths
 
 
-def _write(path: Path, text: str) -> None:
+def write_whole(path: Path, text: str, trouble: str, advice: str) -> None:
+    """Write a file whole or not at all. Raises CannotWrite with `trouble`, the reason and `advice`."""
     unfinished = path.with_name(f".{path.name}.{os.getpid()}")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
@@ -72,6 +80,4 @@ def _write(path: Path, text: str) -> None:
     except OSError as error:
         with suppress(OSError):
             unfinished.unlink()
-        raise CannotWrite(
-            f"{path}: the report cannot be written: {error.strerror or error}; the case itself is kept"
-        ) from None
+        raise CannotWrite(f"{path}: {trouble}: {error.strerror or error}; {advice}") from None

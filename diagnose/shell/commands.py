@@ -77,6 +77,11 @@ def change(walk: Walk, rest: str) -> bool:
     return walk.change(rest)
 
 
+@_command("words", "tell what else it does, such as: also it bangs in the exhaust")
+def also(walk: Walk, rest: str) -> bool:
+    return walk.also(rest)
+
+
 @_command("text", "write a note into the case")
 def note(walk: Walk, rest: str) -> bool:
     walk.take_note(rest)

@@ -83,6 +83,14 @@ _EMPTY_WORDS = frozenset(
 _SPLIT = re.compile(r"\band then\b|\bthen\b|\band\b|\bbut\b|[,;.]")
 LEAST_LIKENESS = 0.5
 
+_DENIALS = frozenset(["no", "not", "non", "noth", "never", "without", "cannot", "wont", "neither", "nor"])
+"""Stems of words that turn a phrase into its opposite."""
+
+_NEEDLES = frozenset(["h", "l"])
+
+OPPOSITE = 0.6
+"""What is left of a likeness when only one side denies ("it surges", "it does not surge"), or the needles differ."""
+
 
 @dataclass(frozen=True, slots=True)
 class Match:
@@ -165,4 +173,7 @@ def _likeness(said: frozenset[str], phrase: frozenset[str], weight: dict[str, fl
     rare = max(weight.values(), default=1.0)
     of_said = common / math.fsum(weight.get(word, rare / 2) for word in said)
     of_phrase = common / math.fsum(weight[word] for word in phrase)
-    return 2 * of_said * of_phrase / (of_said + of_phrase)
+    alike = 2 * of_said * of_phrase / (of_said + of_phrase)
+    denied = bool(said & _DENIALS) != bool(phrase & _DENIALS)
+    other_needle = bool(said & _NEEDLES and phrase & _NEEDLES and not said & phrase & _NEEDLES)
+    return alike * OPPOSITE if denied or other_needle else alike

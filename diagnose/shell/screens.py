@@ -117,7 +117,9 @@ def minutes(count: float) -> str:
 
 def brief(examined: Examined, width: int) -> Lines:
     """The short line after an answer."""
-    leaders = [r for r in examined.standing.causes[:3] if r.probability >= LEADS and spoken_for(r)]
+    done = examined.progress.repairs.done
+    leaders = [r for r in examined.standing.causes if r.cause not in done][:3]
+    leaders = [r for r in leaders if r.probability >= LEADS and spoken_for(r)]
     if leaders:
         said = "; ".join(f"{name_of(examined.knowledge, r.cause)} {percent(r.probability)}" for r in leaders)
         yield from paragraph(said + ".", width, "    so far: ", "quiet", "    ")
@@ -133,7 +135,9 @@ def standing(examined: Examined, width: int, most: int = 8) -> Lines:
     yield "", ""
     yield "As it stands:", "head"
     for place, cause in enumerate(ranked.causes[:most], 1):
-        yield from _bar(name_of(examined.knowledge, cause.cause), f"[{cause.cause}]", cause.probability, width, place)
+        name = name_of(examined.knowledge, cause.cause)
+        handle = f"[{cause.cause}]" + (", put right" if cause.cause in examined.progress.repairs.done else "")
+        yield from _bar(name, handle, cause.probability, width, place)
     yield from _bar("something not in these rules", "", ranked.other, width, 0)
     for pair in ranked.pairs[:2]:
         if pair.probability >= 0.05:

@@ -137,7 +137,7 @@ class Walk:
             return
         self._tell_news()
         if not self.state.heard and (MACHINE in self.state.findings or MACHINE in self.state.unknown):
-            self._confirm(self.state.words[0])
+            self._confirm("; ".join(words for words in self.state.words if words != NOTHING_SAID) or NOTHING_SAID)
             return
         if self.state.to_retest in self._knowledge.causes:
             fixed = self._knowledge.causes[self.state.to_retest]
@@ -416,12 +416,36 @@ class Walk:
             raise Left
         if verdict != 0:
             self._log.append("repair", cause=str(cause.id), result=("better", "same")[verdict - 1])
+            if verdict == 1:
+                self._what_is_left(cause)
             return
         self._say("How was it proved? (Enter: as above)", "ask")
         proof = self._read_words() or str(cause.proof)
         self._log.append("repair", cause=str(cause.id), result="gone", proof=proof)
         helped = [done.cause for done in self.state.repairs if done.result == "better"]
         self._close("found", (*helped, str(cause.id)))
+
+    def _what_is_left(self, cause: Cause) -> None:
+        """Part of the fault is gone, so what was answered before may be true no longer."""
+        answers = self.examined.conclusions.answers
+        settled = [name for name in self._knowledge.checks[cause.settled_by].finds if name in answers]
+        told = [
+            self._knowledge.findings[name]
+            for name, answer in answers.items()
+            if name not in settled and self._knowledge.findings[name].complaint(answer)
+        ]
+        left: list[int] = []
+        if told:
+            self._why = lambda: screens.paragraph("To look on with what is true now.", self._width, "    ")
+            self._say("Which of these are still so, after the repair? Type the numbers, or none.", "ask")
+            says = [f"{finding.ask} {screens.said(finding, self.state, answers[str(finding.id)])}" for finding in told]
+            self._print(screens.choices(says, self._width))
+            left = self._read(lambda line: several_of(line, len(says)), ["none"])
+        gone = {str(finding.id) for place, finding in enumerate(told) if place not in left} | set(map(str, settled))
+        numbers = [number for number, finding in self.state.answered if finding in gone]
+        if numbers:
+            self._log.append("withdraw", numbers=numbers)
+            self._say("    What is no longer so is forgotten, and is asked again where it matters.")
 
     def _fit_to_retest(self, cause: Cause) -> bool:
         """Nothing is run while running is on hold: what holds it is answered again, and only then comes the retest."""
@@ -545,6 +569,16 @@ class Walk:
         names = [finding for number, finding in self.state.answered if number in numbers]
         self._log.append("withdraw", numbers=numbers)
         self._say(f"    Taken back: {', '.join(names)}.")
+        return True
+
+    def also(self, words: str) -> bool:
+        """More of what it does, told without being asked, at any time."""
+        if not words:
+            self._say("    Type what else it does after it, such as: also it bangs in the exhaust.")
+            return False
+        self._log.append("words", text=words)
+        if self.state.heard:
+            self._confirm(words)
         return True
 
     def change(self, rest: str) -> bool:

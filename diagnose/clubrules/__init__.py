@@ -1,0 +1,1 @@
+"""Tools for those who write rules: start, try, show, compare, print."""

@@ -1,0 +1,394 @@
+"""The pit card: for each main complaint one A4 page with its cautions, the order of questions and checks, the causes.
+
+Pure: knowledge and complaints in, cards out; how they look is in the template. The order is the planner's own. After
+every question it goes on as after the answer that settles nothing, which is where a paper card has to lead.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import asdict, dataclass, field, replace
+from types import MappingProxyType
+
+import numpy as np
+
+from ..knowledge.model import Check, Finding, Knowledge, Step
+from ..knowledge.reader import likeliest
+from ..planning.plan import DoCheck, Progress, askable, next_questions, question
+from ..planning.worth import kin_of
+from ..reasoning.rank import RankedCause, Standing, rank
+from ..reasoning.reason import Conclusions, reason
+from ..reasoning.tables import Floats, tables_of
+from ..report.files import filled
+
+COMPLAINTS = 8
+"""Pages when no complaint is named: what fits in a flight box and covers most days."""
+
+USUAL = ("often", "usually", "nearly-always")
+"""An answer met so often whatever the fault is no complaint."""
+
+STEPS = 12
+"""Questions and checks on a card at most; past these it is quicker to walk with the program."""
+
+LIKELIEST = 6
+
+DECISIVE = 2.0
+"""An answer that makes its cause at least so many times likelier is worth a remark."""
+
+LEAST_SHARE = 0.05
+"""An answer that leaves its cause less likely than this points nowhere yet."""
+
+LETTERS_A_LINE = 110
+LINES_A_PAGE = 84
+"""What an A4 page holds in the print of the template, with room to spare; a card with more gives up its last steps."""
+
+ENGINE = MappingProxyType(
+    {"stopped": "engine stopped", "cold": "engine cold", "idling": "idling, restrained", "loaded": "under load, restrained"}
+)
+
+
+class NoSymptom(Exception):
+    """A complaint named on the command line is none; the message says what it takes."""
+
+
+@dataclass(frozen=True, slots=True)
+class Guard:
+    """A caution (`level` danger, warning or care) or a hold (`level` hold), and what it says."""
+
+    level: str
+    says: str
+
+
+@dataclass(frozen=True, slots=True)
+class Point:
+    """An answer, and the cause it makes much likelier."""
+
+    says: str
+    cause: str
+
+
+@dataclass(frozen=True, slots=True)
+class Result:
+    """A question of a step, and what its telling answers point to."""
+
+    ask: str
+    points: tuple[Point, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class CardStep:
+    """One question, or a check (`name`) with the questions it answers: what it takes, how, and what is seen."""
+
+    name: str
+    facts: str
+    how: tuple[str, ...]
+    results: tuple[Result, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class CardCause:
+    """A cause with its share after the complaint alone, and the check that settles it."""
+
+    name: str
+    share: float
+    settled_by: str
+
+
+@dataclass(frozen=True, slots=True)
+class Card:
+    """One page."""
+
+    asked: str
+    symptom: str
+    guards: tuple[Guard, ...]
+    opening: tuple[str, ...]
+    steps: tuple[CardStep, ...]
+    causes: tuple[CardCause, ...]
+    other: float
+
+
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """A step of the simulated walk: the findings asked at once, each with what its telling answers point to."""
+
+    check: str
+    points: Mapping[str, tuple[Point, ...]]
+
+
+@dataclass(frozen=True, slots=True)
+class _Way:
+    """Where the simulated walk is: what was answered, what was left open, what was asked, what was ever warned of or on
+    hold."""
+
+    answers: Mapping[str, str]
+    unknown: frozenset[str] = frozenset()
+    asked: tuple[_Asked, ...] = ()
+    cautions: tuple[str, ...] = ()
+    holds: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+
+
+def as_html(knowledge: Knowledge, cards: Sequence[Card], program: str) -> str:
+    """Return the cards as one page that needs nothing else and prints one card a sheet; all text is escaped."""
+    packs = [f"{pack.name} ({pack.id} {pack.version})" for pack in knowledge.packs]
+    return filled("pit-card.html.j2", {"cards": [asdict(card) for card in cards], "packs": packs, "program": program})
+
+
+def symptoms_named(knowledge: Knowledge, texts: Iterable[str]) -> tuple[tuple[str, str], ...]:
+    """Return (finding, answer) of each FINDING=ANSWER. Raises NoSymptom."""
+    found = []
+    for text in texts:
+        name, _, answer = text.partition("=")
+        finding = knowledge.findings.get(name)
+        if finding is None:
+            meant = likeliest(name, knowledge.findings)
+            raise NoSymptom(
+                f"--symptom {text}: no finding is called '{name}'"
+                + (f"; did you mean {meant}?" if meant else "; write FINDING=ANSWER")
+            )
+        if answer not in finding.answers:
+            raise NoSymptom(f"--symptom {text}: '{answer}' is no answer of '{name}'; it takes {', '.join(finding.answers)}")
+        found.append((name, answer))
+    return tuple(found)
+
+
+def main_symptoms(knowledge: Knowledge, most: int = COMPLAINTS) -> tuple[tuple[str, str], ...]:
+    """Return the complaints that owners call across the pits and that tell most, one of each finding, best first.
+
+    What an answer tells is its part of the information between finding and cause, so rare answers and those that fit
+    every cause tell little; the more phrases a pack gives for it, the more often it is called. Of findings that say the
+    same only the best is taken.
+    """
+    prior = _prior(knowledge)
+    best = sorted(
+        _complaints(knowledge),
+        key=lambda one: -_told(knowledge, prior, *one) * len(knowledge.findings[one[0]].answers[one[1]].like),
+    )
+    chosen: dict[str, str] = {}
+    for name, answer in best:
+        same = {str(other) for kin in kin_of(knowledge).get(name, ()) if kin.are == "same" for other in kin.of}
+        if len(chosen) < most and name not in chosen and not same & chosen.keys():
+            chosen[name] = answer
+    return tuple(chosen.items())
+
+
+def _complaints(knowledge: Knowledge) -> Iterator[tuple[str, str]]:
+    """Answers with phrases of owners that speak of a fault in what the machine does.
+
+    Left out are the first answer, which is the normal one, what any engine shows, what only a check finds, and what can
+    be told from an armchair: a finding that asks nothing of the machine and wants no caution is history.
+    """
+    for finding in knowledge.findings.values():
+        if finding.check or not (finding.needs or finding.cautions):
+            continue
+        for answer in list(finding.answers.values())[1:]:
+            if answer.like and answer.seen not in USUAL:
+                yield str(finding.id), str(answer.id)
+
+
+def _prior(knowledge: Knowledge) -> Floats:
+    common = tables_of(knowledge).how_common
+    return common / common.sum()
+
+
+def _told(knowledge: Knowledge, prior: Floats, finding: str, answer: str) -> float:
+    """The part of one answer in the information between finding and cause, in nats."""
+    tables = tables_of(knowledge)
+    joint = tables.likelihood[finding][:, tables.column[finding][answer]] * prior
+    return float((joint * np.log(joint / (joint.sum() * prior))).sum())
+
+
+def card(knowledge: Knowledge, finding: str, answer: str) -> Card:
+    """Return the card of one complaint on an otherwise unknown machine."""
+    conclusions = reason(knowledge, {finding: answer})
+    standing = rank(knowledge, conclusions)
+    opening = _opening(knowledge, conclusions)
+    way = _guarded(_Way({finding: answer}, unknown=frozenset(opening)), conclusions)
+    while len(way.asked) < STEPS:
+        further = _further(knowledge, way)
+        if further is None:
+            break
+        way = further
+    return _fitting(
+        Card(
+            asked=str(knowledge.findings[finding].ask),
+            symptom=str(knowledge.findings[finding].answers[answer].say),
+            guards=_guards(knowledge, way),
+            opening=tuple(str(knowledge.findings[name].ask) for name in opening),
+            steps=tuple(_card_step(knowledge, way, asked) for asked in way.asked),
+            causes=tuple(_card_cause(knowledge, ranked) for ranked in standing.causes[:LIKELIEST]),
+            other=standing.other,
+        )
+    )
+
+
+def _opening(knowledge: Knowledge, conclusions: Conclusions) -> tuple[str, ...]:
+    """The findings that rules put before everything else. A card cannot know their answers, so they stay open."""
+    found: dict[str, None] = {}
+    for name in conclusions.first:
+        found.update(dict.fromkeys(map(str, knowledge.checks[name].finds if name in knowledge.checks else (name,))))
+    return tuple(n for n in found if askable(knowledge, conclusions, Progress(), knowledge.findings[n]))
+
+
+def _further(knowledge: Knowledge, way: _Way) -> _Way | None:
+    """Ask what tells most a minute, and go on as after the answer that settles nothing; None when nothing is left."""
+    conclusions = reason(knowledge, way.answers)
+    standing = rank(knowledge, conclusions)
+    progress = Progress(unknown=way.unknown)
+    telling = next_questions(knowledge, conclusions, standing, progress, most=len(knowledge.findings))
+    # The card is read with other answers than those assumed, so what was ever on hold here stays off the card.
+    allowed = (name for name, _ in telling if not way.holds.keys() & _under(knowledge, name))
+    name = next(allowed, None)
+    if name is None:
+        return None
+    match question(knowledge, conclusions, progress, knowledge.findings[name]):
+        case DoCheck(check, finds):
+            asked = tuple(one for one in finds if not way.holds.keys() & _under(knowledge, one))
+        case _:
+            check, asked = "", (name,)
+    parted = {one: _parted(knowledge, standing, one) for one in asked}
+    step = _Asked(check, {one: points for one, (points, _) in parted.items()})
+    way = replace(way, asked=(*way.asked, step))
+    for one, (_, idle) in parted.items():
+        way = _answered(knowledge, way, one, idle)
+    return way
+
+
+def _answered(knowledge: Knowledge, way: _Way, name: str, idle: str) -> _Way:
+    """Go on with an answer, unless it says what the machine is or cannot be true: then the question is left open."""
+    before = reason(knowledge, way.answers)
+    settled = {**way.answers, name: idle}
+    after = reason(knowledge, settled)
+    if after.clashes or after.lacks.keys() - before.lacks.keys():
+        return replace(way, unknown=way.unknown | {name})
+    return _guarded(replace(way, answers=settled), after)
+
+
+def _guarded(way: _Way, conclusions: Conclusions) -> _Way:
+    """Add the cautions and holds that follow; none that was ever there is taken away."""
+    holds = dict(way.holds)
+    for hold, rules in conclusions.holds.items():
+        holds[hold] = tuple(dict.fromkeys((*holds.get(hold, ()), *rules)))
+    return replace(way, cautions=tuple(dict.fromkeys((*way.cautions, *conclusions.cautions))), holds=holds)
+
+
+def _under(knowledge: Knowledge, name: str) -> set[str]:
+    finding = knowledge.findings[name]
+    check = knowledge.checks.get(finding.check or "")
+    return {str(hold) for hold in (*finding.under, *(check.under if check else ()))}
+
+
+def _parted(knowledge: Knowledge, standing: Standing, name: str) -> tuple[tuple[Point, ...], str]:
+    """What the telling answers point to, in words, and the answer that settles nothing: the likeliest of the others."""
+    tables = tables_of(knowledge)
+    answers = list(knowledge.findings[name].answers.values())
+    joint = tables.likelihood[name] * standing.cures[:, None]
+    chance = joint.sum(axis=0) + tables.general[name] * standing.other
+    share = joint / chance
+    gain = share - standing.cures[:, None]
+    leader = np.argmax(gain, axis=0)
+    telling = [
+        column
+        for column in range(len(answers))
+        if share[leader[column], column] >= max(LEAST_SHARE, DECISIVE * standing.cures[leader[column]])
+    ]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        news = np.nansum(joint * np.log(share / standing.cures[:, None]), axis=0)
+    decisive = int(np.argmax(news))
+    rest = [column for column in range(len(answers)) if column != decisive]
+    idle = max(rest, key=lambda column: chance[column]) if rest else decisive
+    points = tuple(
+        Point(str(answers[column].say), str(knowledge.causes[tables.causes[leader[column]]].name))
+        for column in sorted(telling, key=lambda column: -news[column])
+        if column != idle
+    )
+    return points[:3], str(answers[idle].id)
+
+
+# What is on the page.
+
+_LEVELS = MappingProxyType({"danger": 0, "hold": 1, "warning": 2, "care": 3})
+
+
+def _guards(knowledge: Knowledge, way: _Way) -> tuple[Guard, ...]:
+    """Cautions and holds of the complaint and of all that the card has done, the gravest first."""
+    names = dict.fromkeys(way.cautions)
+    for asked in way.asked:
+        names.update(dict.fromkeys(map(str, knowledge.checks[asked.check].cautions if asked.check else ())))
+        for finding in asked.points:
+            names.update(dict.fromkeys(map(str, knowledge.findings[finding].cautions)))
+    guards = [Guard(str(knowledge.cautions[name].level), str(knowledge.cautions[name].says)) for name in names]
+    for hold, rules in way.holds.items():
+        until = " ".join(dict.fromkeys(_sentence(knowledge.rules[rule].until) for rule in rules))
+        guards.append(Guard("hold", f"{_sentence(knowledge.holds[hold].name)} Until: {until}"))
+    return tuple(sorted(guards, key=lambda guard: _LEVELS[guard.level]))
+
+
+def _sentence(text: str) -> str:
+    return text if text.endswith((".", "!", "?")) else f"{text}."
+
+
+def _card_step(knowledge: Knowledge, way: _Way, asked: _Asked) -> CardStep:
+    results = tuple(
+        Result(str(knowledge.findings[name].ask), points)
+        for name, points in asked.points.items()
+        if points or len(asked.points) == 1
+    )
+    if asked.check:
+        check = knowledge.checks[asked.check]
+        how = tuple(_step_said(knowledge, way, step) for step in check.steps)
+        return CardStep(str(check.name), _facts(knowledge, check), how, results)
+    finding = knowledge.findings[next(iter(asked.points))]
+    return CardStep("", _facts(knowledge, finding), (str(finding.how),) if finding.how else (), results)
+
+
+def _step_said(knowledge: Knowledge, way: _Way, step: Step) -> str:
+    """A step as the card says it: not at all while it is on hold, and never without the hold that may forbid it."""
+    if way.holds.keys() & set(map(str, step.under)):
+        return f"(this step is on hold: {_held(knowledge, step.under)})"
+    return f"{step.do} (Not while this is on hold: {_held(knowledge, step.under)}.)" if step.under else str(step.do)
+
+
+def _held(knowledge: Knowledge, holds: Iterable[str]) -> str:
+    return ", ".join(str(knowledge.holds[hold].name) for hold in holds)
+
+
+def _facts(knowledge: Knowledge, thing: Finding | Check) -> str:
+    facts = [f"{thing.minutes:.0f} min" if thing.minutes >= 1 else "a moment"]
+    if isinstance(thing, Check):
+        facts.append(ENGINE[thing.engine])
+    if thing.tools:
+        facts.append(", ".join(thing.tools))
+    if thing.under:
+        facts.append(f"not while this is on hold: {_held(knowledge, thing.under)}")
+    return "; ".join(facts)
+
+
+def _card_cause(knowledge: Knowledge, ranked: RankedCause) -> CardCause:
+    cause = knowledge.causes[ranked.cause]
+    return CardCause(str(cause.name), ranked.probability, str(knowledge.checks[cause.settled_by].name))
+
+
+def _fitting(whole: Card) -> Card:
+    """The card without the last steps that a page has no room for. Cautions, holds and causes are never left out."""
+    while len(whole.steps) > 1 and _lines(whole) > LINES_A_PAGE:
+        whole = replace(whole, steps=whole.steps[:-1])
+    return whole
+
+
+def _lines(page: Card) -> float:
+    """About how many lines a card takes: boxes and headings count for a little more than their text."""
+    guards = sum(_wrapped(guard.says) + 0.5 for guard in page.guards)
+    steps = 0.0
+    for step in page.steps:
+        steps += 0.5 + _wrapped(f"{step.name} {step.facts}") + _wrapped(" ".join(step.how))
+        steps += sum(_wrapped(_said(result)) for result in step.results)
+    return 10 + guards + _wrapped(" ".join(page.opening)) + steps + len(page.causes)
+
+
+def _said(result: Result) -> str:
+    return " ".join([result.ask, *(f"{point.says} -> {point.cause};" for point in result.points)])
+
+
+def _wrapped(text: str) -> int:
+    return math.ceil(len(text) / LETTERS_A_LINE)

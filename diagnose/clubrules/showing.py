@@ -1,0 +1,540 @@
+"""Everything that touches one rule, cause, finding, check, condition, caution or hold, and where it is written.
+
+Pure: knowledge and an id in, sheets of plain text out.
+"""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from functools import lru_cache
+from math import exp
+from pathlib import PurePath
+from types import MappingProxyType
+from typing import Any as Whatever
+
+import numpy as np
+
+from ..knowledge.frequency import FREQUENCY
+from ..knowledge.model import (
+    CONCLUDED,
+    KNOWN,
+    All,
+    Answered,
+    Any,
+    Cause,
+    Caution,
+    Check,
+    Clash,
+    Condition,
+    Finding,
+    First,
+    Hold,
+    Holds,
+    Is,
+    IsNot,
+    Kin,
+    Knowledge,
+    Lacks,
+    Means,
+    Need,
+    Outcome,
+    Retest,
+    Rule,
+    Skips,
+    Sooner,
+    Step,
+    Tell,
+    Term,
+    Warns,
+    leaves,
+)
+from ..knowledge.reader import likeliest
+from ..knowledge.source import Place
+from ..reasoning.rank import answer_ratios
+from ..reasoning.tables import tables_of
+
+WIDTH = 80
+
+NO_NEWS = 1.25
+"""An answer that is met less than this many times as often, or as seldom, says next to nothing."""
+
+_STRENGTHS = ((10.0, "very strongly"), (5.0, "strongly"), (2.0, "clearly"), (NO_NEWS, "a little"))
+"""Least times as often -> how an answer speaks for a cause. At five times it alone overturns most first guesses."""
+
+SHELVES: Mapping[str, str] = MappingProxyType(
+    {
+        "rule": "rules",
+        "cause": "causes",
+        "finding": "findings",
+        "check": "checks",
+        "condition": "conditions",
+        "caution": "cautions",
+        "hold": "holds",
+        "retest": "retests",
+        "need": "needs",
+        "kin": "kin",
+    }
+)
+"""What can be shown -> its shelf in Knowledge."""
+
+
+class NotFound(Exception):
+    """Nothing is called so; the message says what was probably meant."""
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """A heading and its paragraphs; spaces before a paragraph say how deep it stands."""
+
+    title: str
+    paragraphs: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """One entry of a pack: what it is, where it is written, its own words, and what touches it."""
+
+    kind: str
+    id: str
+    place: Place
+    sections: tuple[Section, ...]
+
+
+def sheets(knowledge: Knowledge, name: str) -> tuple[Sheet, ...]:
+    """Return a sheet for every entry with this id; a finding and its check may share one. Raises NotFound."""
+    found = tuple(
+        Sheet(kind, name, shelf[name].id.place, tuple(s for s in _CONTENT[kind](knowledge, shelf[name]) if s.paragraphs))
+        for kind, shelf in _shelves(knowledge)
+        if name in shelf
+    )
+    if found:
+        return found
+    meant = likeliest(name, (one for _, shelf in _shelves(knowledge) for one in shelf))
+    kinds = ", ".join(list(SHELVES)[:-1])
+    raise NotFound(f"no {kinds} or kin is called '{_printable(name)}'" + (f"; did you mean {meant}?" if meant else ""))
+
+
+def lines(sheet: Sheet, width: int = WIDTH) -> list[str]:
+    """Return a sheet as lines of text. Only the place, which an editor must be able to open, is never broken."""
+    said = [f"{sheet.kind} {sheet.id}", f"  written at {sheet.place}"]
+    for section in sheet.sections:
+        said += ["", section.title]
+        for paragraph in section.paragraphs:
+            text = _printable(paragraph)
+            indent = "  " + " " * (len(paragraph) - len(paragraph.lstrip(" ")))
+            said += textwrap.wrap(
+                text, width, initial_indent=indent, subsequent_indent=indent + "    ", break_on_hyphens=False
+            )
+    return said
+
+
+def _printable(text: str) -> str:
+    """Text of a pack may hold escape sequences in quotes; none of them reaches a terminal."""
+    return "".join(character if character.isprintable() else " " for character in text)
+
+
+def _shelves(knowledge: Knowledge) -> Iterator[tuple[str, Mapping[str, Whatever]]]:
+    return ((kind, getattr(knowledge, shelf)) for kind, shelf in SHELVES.items())
+
+
+# How strongly an answer speaks for a cause.
+
+
+def ratios(knowledge: Knowledge, cause: str, of: str) -> Mapping[str, float]:
+    """Return answer -> how many times as often it is met with this cause alone as with some other fault.
+
+    `of` is a finding, or a condition, which has the one answer `concluded`.
+    """
+    tables = tables_of(knowledge)
+    row = _rows(knowledge)[cause]
+    if of in tables.concluded:
+        # As rank() bounds it: a condition is never certain.
+        return {CONCLUDED: float(np.clip(tables.concluded[of][row], 0.01, 0.99)) / tables.concluded_in_general[of]}
+    told = answer_ratios(tables, of, np.array([row]))[0]
+    return {answer: exp(float(told[column])) for answer, column in tables.column[of].items()}
+
+
+@lru_cache(maxsize=8)
+def _rows(knowledge: Knowledge) -> Mapping[str, int]:
+    return {cause: row for row, cause in enumerate(tables_of(knowledge).causes)}
+
+
+def strength(ratio: float) -> str:
+    """Return in words how an answer that is met `ratio` times as often speaks for a cause."""
+    times = max(ratio, 1 / ratio)
+    for least, word in _STRENGTHS:
+        if times >= least:
+            side, how = ("for", "often") if ratio > 1 else ("against", "seldom")
+            return f"speaks {word} {side} it, {_count(times)} times as {how}"
+    return "says next to nothing"
+
+
+def _count(times: float) -> str:
+    return f"{times:.1f}" if times < 9.95 else f"{times:.0f}"
+
+
+def _tell(knowledge: Knowledge, cause: str, tell: Tell, answer: str) -> str:
+    """What one answer says of one cause: the word here, the word otherwise, and what follows from the two."""
+    of = str(tell.of)
+    seen = knowledge.conditions[of].seen if of in knowledge.conditions else knowledge.findings[of].answers[answer].seen
+    ratio = ratios(knowledge, cause, of)[answer]
+    here = f"{_word(tell.words[answer])} here, " if answer in tell.words else "not named here, "
+    return f"{here}{_word(seen)} otherwise; {strength(ratio)}"
+
+
+def _word(word: str) -> str:
+    return word.replace("-", " ") if word in FREQUENCY else word
+
+
+def _speaking(knowledge: Knowledge, cause: str, tell: Tell) -> Iterator[str]:
+    """The answers of a tell worth reading: those it names, and those that speak against because it does not."""
+    for answer, ratio in ratios(knowledge, cause, str(tell.of)).items():
+        if answer in tell.words or ratio <= 1 / NO_NEWS:
+            yield answer
+
+
+# Rules in words.
+
+
+def when(knowledge: Knowledge, term: Term | None, depth: int = 0) -> Iterator[str]:
+    """Return a premise as paragraphs, deeper ones indented."""
+    space = " " * depth
+    match term:
+        case None:
+            yield f"{space}always"
+        case Answered(finding, answers) if answers == (KNOWN,):
+            yield f"{space}{_question(knowledge, finding)} has any answer"
+        case Answered(finding, answers):
+            says = " or ".join(f"'{knowledge.findings[finding].answers[a].say}'" for a in answers)
+            yield f"{space}{_question(knowledge, finding)} {says}"
+        case Is(condition):
+            yield f"{space}concluded: {knowledge.conditions[condition].name} [{condition}]"
+        case IsNot(condition):
+            yield f"{space}not concluded: {knowledge.conditions[condition].name} [{condition}]"
+        case All(terms) | Any(terms):
+            yield f"{space}all of these:" if isinstance(term, All) else f"{space}any of these:"
+            for inner in terms:
+                yield from when(knowledge, inner, depth + 2)
+
+
+def _question(knowledge: Knowledge, finding: str) -> str:
+    return f"{knowledge.findings[finding].ask} [{finding}]"
+
+
+def names_in(outcome: Outcome) -> tuple[str, ...]:
+    """Return the ids that a rule's outcome names."""
+    match outcome:
+        case Means(condition):
+            return (str(condition),)
+        case Lacks(names) | Warns(names) | Holds(names, _) | Skips(names) | First(names) | Sooner(names):
+            return tuple(map(str, names))
+    return ()
+
+
+def outcome(knowledge: Knowledge, what: Outcome) -> str:
+    """Return in words what a rule does."""
+    names = names_in(what)
+    match what:
+        case Means():
+            return f"concludes: {knowledge.conditions[names[0]].name} [{names[0]}]"
+        case Lacks():
+            return "the machine is without " + ", ".join(f"{knowledge.needs[n].name} [{n}]" for n in names)
+        case Clash(says):
+            return f"these answers cannot all be true: {says}"
+        case Warns():
+            return f"gives the caution {', '.join(names)}"
+        case Holds(_, until):
+            return f"puts on hold {', '.join(f'{knowledge.holds[n].name} [{n}]' for n in names)}, until {until}"
+        case Skips():
+            return f"leaves out {', '.join(names)}"
+        case First():
+            return f"asks first {', '.join(names)}"
+    return f"asks sooner {', '.join(names)}"
+
+
+def chain(knowledge: Knowledge, conditions: Iterable[str]) -> tuple[Rule, ...]:
+    """Return the rules that these conditions lead on to through every link, nearest first, each once."""
+    reached: dict[str, Rule] = {}
+    seen: set[str] = set()
+    waiting = list(dict.fromkeys(map(str, conditions)))
+    while waiting:
+        seen.update(waiting)
+        further: dict[str, None] = {}
+        for condition in waiting:
+            for rule in resting_on(knowledge).get(condition, ()):
+                reached.setdefault(str(rule.id), rule)
+                if isinstance(rule.outcome, Means) and rule.outcome.condition not in seen:
+                    further[str(rule.outcome.condition)] = None
+        waiting = list(further)
+    return tuple(reached.values())
+
+
+@lru_cache(maxsize=8)
+def resting_on(knowledge: Knowledge) -> Mapping[str, tuple[Rule, ...]]:
+    """Return finding or condition -> the rules whose premise names it, in the order of the packs."""
+    return _grouped(
+        (str(leaf.finding if isinstance(leaf, Answered) else leaf.condition), rule)
+        for rule in knowledge.rules.values()
+        for leaf in leaves(rule.when)
+    )
+
+
+@lru_cache(maxsize=8)
+def concluding(knowledge: Knowledge) -> Mapping[str, tuple[Rule, ...]]:
+    """Return id -> the rules whose outcome names it, in the order of the packs."""
+    return _grouped((name, rule) for rule in knowledge.rules.values() for name in names_in(rule.outcome))
+
+
+def _grouped(pairs: Iterable[tuple[str, Rule]]) -> Mapping[str, tuple[Rule, ...]]:
+    groups: dict[str, dict[str, Rule]] = {}
+    for name, rule in pairs:
+        groups.setdefault(name, {})[str(rule.id)] = rule
+    return {name: tuple(rules.values()) for name, rules in groups.items()}
+
+
+# Sections that several kinds share.
+
+
+def _at(place: Place) -> str:
+    """Where another entry is written, short: its pack's folder, file and line."""
+    return f"({'/'.join(PurePath(place.file).parts[-2:])}:{place.line})"
+
+
+def _own(**facts: str | None) -> Section:
+    """The entry's own words, each with the key it is written under."""
+    return Section("its own words", tuple(f"{key.replace('_', ' ')}: {text}" for key, text in facts.items() if text))
+
+
+def _rules(title: str, knowledge: Knowledge, several: Iterable[Rule]) -> Section:
+    return Section(title, tuple(f"{rule.id}: {outcome(knowledge, rule.outcome)} {_at(rule.id.place)}" for rule in several))
+
+
+def _steps(several: Iterable[Step]) -> Section:
+    said = []
+    for place, step in enumerate(several, 1):
+        held = f" (not while on hold: {', '.join(step.under)})" if step.under else ""
+        said.append(f"{place}. {step.do}{held}")
+    return Section("steps", tuple(said))
+
+
+def _minutes(count: float) -> str:
+    return f"{count:g} minute{'' if count == 1 else 's'}"
+
+
+def _listed(names: Iterable[str]) -> str:
+    return ", ".join(map(str, names))
+
+
+def _showing(knowledge: Knowledge, of: str) -> Section:
+    """The causes that show a finding or a condition, the strongest tell first: the word here, otherwise, the strength."""
+    showing = [cause for cause in knowledge.causes.values() if of in cause.shows]
+    showing.sort(key=lambda cause: -max(ratios(knowledge, str(cause.id), of).values()))
+    said = []
+    for cause in showing:
+        tell = cause.shows[of]
+        said.append(f"{cause.id}: {cause.name} {_at(tell.of.place)}")
+        for answer in _speaking(knowledge, str(cause.id), tell):
+            which = "" if of in knowledge.conditions else f"{answer}: "
+            said.append(f"  {which}{_tell(knowledge, str(cause.id), tell, answer)}")
+    return Section("causes that show it", tuple(said))
+
+
+def _users(knowledge: Knowledge, attribute: str, name: str) -> Iterator[str]:
+    """The questions, checks, retests, fixes and steps that carry a caution or stand under a hold or a need."""
+    for kind, shelf in (("finding", knowledge.findings), ("check", knowledge.checks), ("retest", knowledge.retests)):
+        for thing in shelf.values():  # type: ignore[attr-defined]
+            if name in getattr(thing, attribute, ()):
+                yield f"{kind} {thing.id} {_at(thing.id.place)}"
+            elif attribute == "under" and any(name in step.under for step in getattr(thing, "steps", ())):
+                yield f"{kind} {thing.id}, a step of it {_at(thing.id.place)}"
+    for cause in knowledge.causes.values():
+        holder = cause if attribute == "needs" else cause.fix
+        what = "cause" if attribute == "needs" else "the fix of cause"
+        if name in getattr(holder, attribute):
+            yield f"{what} {cause.id} {_at(cause.id.place)}"
+        elif attribute == "under" and any(name in step.under for step in cause.fix.steps):
+            yield f"a step of the fix of cause {cause.id} {_at(cause.id.place)}"
+
+
+# Kinds, each as its sections.
+
+
+def _rule(knowledge: Knowledge, rule: Rule) -> Iterator[Section]:
+    yield Section("when", tuple(when(knowledge, rule.when)))
+    yield Section("then", (outcome(knowledge, rule.outcome),))
+    yield _own(because=rule.because, basis=rule.basis)
+    for leaf in dict.fromkeys(leaf for leaf in leaves(rule.when) if isinstance(leaf, (Is, IsNot))):
+        yield _rules(f"rules that conclude {leaf.condition}", knowledge, concluding(knowledge).get(leaf.condition, ()))
+    if isinstance(rule.outcome, Means):
+        condition = rule.outcome.condition
+        others = tuple(one for one in concluding(knowledge)[condition] if one is not rule)
+        yield _rules("other rules that conclude the same", knowledge, others)
+        yield _rules("what it leads on to", knowledge, chain(knowledge, [condition]))
+        yield _showing(knowledge, str(condition))
+    if isinstance(rule.outcome, Warns):
+        cautions = (knowledge.cautions[name] for name in rule.outcome.cautions)
+        yield Section("what the caution says", tuple(f"{one.level.upper()}: {one.says} [{one.id}]" for one in cautions))
+    if isinstance(rule.outcome, Holds):
+        for name in rule.outcome.holds:
+            yield Section(f"what {name} forbids", tuple(_users(knowledge, "under", name)))
+
+
+def _cause(knowledge: Knowledge, cause: Cause) -> Iterator[Section]:
+    yield _own(
+        name=cause.name, explains=cause.explains, family=cause.family, how_common=_word(cause.how_common),
+        needs=_listed(cause.needs), proof=cause.proof, harm=cause.harm, basis=cause.basis,
+    )  # fmt: skip
+    said = []
+    for tell in cause.shows.values():
+        of = str(tell.of)
+        if of in knowledge.conditions:
+            said.append(f"concluded: {knowledge.conditions[of].name} [{of}]")
+        else:
+            said.append(_question(knowledge, of))
+        for answer in _speaking(knowledge, str(cause.id), tell):
+            say = "" if of in knowledge.conditions else f"{answer}: "
+            said.append(f"  {say}{_tell(knowledge, str(cause.id), tell, answer)}")
+    yield Section("what it shows", tuple(said))
+    check = knowledge.checks[cause.settled_by]
+    yield Section("settled by", (f"{check.id}: {check.name} {_at(check.id.place)}",))
+    fix = cause.fix
+    yield Section(
+        "its fix",
+        tuple(
+            f"{key}: {text}"
+            for key, text in (
+                ("takes", _minutes(fix.minutes)),
+                ("tools", _listed(fix.tools)),
+                ("needle", fix.needle),
+                ("cautions", _listed(fix.cautions)),
+                ("not while on hold", _listed(fix.under)),
+            )
+            if text
+        ),
+    )
+    yield _steps(fix.steps)
+    shown = [name for name in cause.shows if name in knowledge.conditions]
+    for name in shown:
+        yield _rules(f"rules that conclude {name}", knowledge, concluding(knowledge).get(str(name), ()))
+
+
+def _finding(knowledge: Knowledge, finding: Finding) -> Iterator[Section]:
+    unit = finding.measure.unit if finding.measure else None
+    yield _own(
+        ask=finding.ask, why=finding.why, how=finding.how, number_in=unit, takes=_minutes(finding.minutes),
+        tools=_listed(finding.tools), needs=_listed(finding.needs), cautions=_listed(finding.cautions),
+        not_while_on_hold=_listed(finding.under), check=finding.check,
+    )  # fmt: skip
+    order = "answers, in no order" if finding.unordered else "answers, normal first and worst last"
+    yield Section(
+        order,
+        tuple(
+            f"{answer.id}: {answer.say}, {_word(answer.seen)} otherwise"
+            + (f"; owners say: {', '.join(answer.like)}" if answer.like else "")
+            for answer in finding.answers.values()
+        ),
+    )
+    name = str(finding.id)
+    yield _showing(knowledge, name)
+    rules = resting_on(knowledge).get(name, ())
+    yield _rules("rules that rest on it", knowledge, rules)
+    conditions = [rule.outcome.condition for rule in rules if isinstance(rule.outcome, Means)]
+    further = tuple(rule for rule in chain(knowledge, conditions) if rule not in rules)
+    yield _rules("what those lead on to", knowledge, further)
+    yield _rules("rules that say when it is asked", knowledge, concluding(knowledge).get(name, ()))
+    checks = (check for check in knowledge.checks.values() if name in check.finds)
+    yield Section("checks that find it", tuple(f"{c.id}: {c.name} {_at(c.id.place)}" for c in checks))
+    groups = (kin for kin in knowledge.kin.values() if name in kin.of)
+    yield Section("kin", tuple(f"{k.id}: {k.are} with {_listed(o for o in k.of if o != name)}" for k in groups))
+
+
+def _check(knowledge: Knowledge, check: Check) -> Iterator[Section]:
+    yield _own(
+        name=check.name, why=check.why, takes=_minutes(check.minutes), engine=check.engine, tools=_listed(check.tools),
+        needs=_listed(check.needs), cautions=_listed(check.cautions), not_while_on_hold=_listed(check.under),
+        basis=check.basis,
+    )  # fmt: skip
+    yield _steps(check.steps)
+    found = (knowledge.findings[name] for name in check.finds)
+    yield Section("what it finds", tuple(f"{f.id}: {f.ask} {_at(f.id.place)}" for f in found))
+    settled = (cause for cause in knowledge.causes.values() if cause.settled_by == check.id)
+    yield Section("causes that it settles", tuple(f"{c.id}: {c.name} {_at(c.id.place)}" for c in settled))
+    yield _rules("rules that say when it is done", knowledge, concluding(knowledge).get(str(check.id), ()))
+    rules = {str(rule.id): rule for name in check.finds for rule in resting_on(knowledge).get(str(name), ())}
+    yield _rules("rules that rest on what it finds", knowledge, rules.values())
+
+
+def _condition(knowledge: Knowledge, condition: Condition) -> Iterator[Section]:
+    name = str(condition.id)
+    yield _own(name=condition.name, says=condition.says, seen=f"{_word(condition.seen)} with some other fault")
+    yield _rules("rules that conclude it", knowledge, concluding(knowledge).get(name, ()))
+    yield Section("answers it rests on in the end", tuple(_question(knowledge, one) for one in roots(knowledge, name)))
+    yield _showing(knowledge, name)
+    rules = resting_on(knowledge).get(name, ())
+    yield _rules("rules that rest on it", knowledge, rules)
+    yield _rules("what those lead on to", knowledge, tuple(r for r in chain(knowledge, [name]) if r not in rules))
+
+
+def roots(knowledge: Knowledge, condition: str) -> tuple[str, ...]:
+    """Return the findings that can bring a condition about, through every link of the chain."""
+    found: dict[str, None] = {}
+    seen = {condition}
+    waiting = [condition]
+    while waiting:
+        for rule in concluding(knowledge).get(waiting.pop(0), ()):
+            for leaf in leaves(rule.when):
+                if isinstance(leaf, Answered):
+                    found[str(leaf.finding)] = None
+                elif leaf.condition not in seen:
+                    seen.add(str(leaf.condition))
+                    waiting.append(str(leaf.condition))
+    return tuple(found)
+
+
+def _caution(knowledge: Knowledge, caution: Caution) -> Iterator[Section]:
+    yield _own(level=caution.level, says=caution.says, basis=caution.basis)
+    yield _rules("rules that give it", knowledge, concluding(knowledge).get(str(caution.id), ()))
+    yield Section("shown with", tuple(_users(knowledge, "cautions", caution.id)))
+
+
+def _hold(knowledge: Knowledge, hold: Hold) -> Iterator[Section]:
+    yield _own(name=hold.name, says=hold.says)
+    yield _rules("rules that put it on", knowledge, concluding(knowledge).get(str(hold.id), ()))
+    yield Section("what it forbids", tuple(_users(knowledge, "under", hold.id)))
+
+
+def _retest(knowledge: Knowledge, retest: Retest) -> Iterator[Section]:
+    yield _own(
+        name=retest.name, takes=_minutes(retest.minutes), engine=retest.engine, needs=_listed(retest.needs),
+        cautions=_listed(retest.cautions),
+    )  # fmt: skip
+    yield _steps(retest.steps)
+
+
+def _need(knowledge: Knowledge, need: Need) -> Iterator[Section]:
+    yield _own(name=need.name)
+    yield _rules("rules that say a machine is without it", knowledge, concluding(knowledge).get(str(need.id), ()))
+    yield Section("what needs it", tuple(_users(knowledge, "needs", need.id)))
+
+
+def _kin(knowledge: Knowledge, kin: Kin) -> Iterator[Section]:
+    yield _own(are=kin.are, because=kin.because)
+    yield Section("of", tuple(f"{_question(knowledge, name)}" for name in kin.of))
+
+
+_CONTENT: Mapping[str, Callable[[Knowledge, Whatever], Iterator[Section]]] = MappingProxyType(
+    {
+        "rule": _rule,
+        "cause": _cause,
+        "finding": _finding,
+        "check": _check,
+        "condition": _condition,
+        "caution": _caution,
+        "hold": _hold,
+        "retest": _retest,
+        "need": _need,
+        "kin": _kin,
+    }
+)
