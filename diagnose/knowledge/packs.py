@@ -12,7 +12,7 @@ from pathlib import Path
 from . import checker
 from .merging import ReadPack, merge
 from .model import Knowledge, Pack
-from .reader import Entries, Fields, read_entries, read_pack
+from .reader import VERSION, Entries, Fields, read_entries, read_pack
 from .source import FaultyFiles, Place, Problem, Table, compose, read_text
 
 PACK_FILE = "pack.yaml"
@@ -149,8 +149,8 @@ def _missing_packs(packs: Sequence[Pack]) -> list[Problem]:
 
 
 def _numbers(version: str) -> tuple[int, ...]:
-    """A version as numbers; 1.0 is as new as 1.0.0, so zeros at its end are left out."""
-    numbers = [int(number) if number.isdigit() else 0 for number in version.split(".")]
+    """A version as numbers; 1.0 is as new as 1.0.0, so zeros at its end are left out. What is no version is oldest."""
+    numbers = [int(number) for number in version.split(".")] if VERSION.fullmatch(version) else []
     while numbers and not numbers[-1]:
         numbers.pop()
     return tuple(numbers)
