@@ -21,6 +21,7 @@ from .model import (
     First,
     Holds,
     Is,
+    Kin,
     Knowledge,
     Lacks,
     Means,
@@ -230,8 +231,8 @@ def _silencing(knowledge: Knowledge) -> Iterator[Problem]:
                 )
 
 
-def _folder(rule: Rule) -> str:
-    return str(Path(rule.place.file).parent)
+def _folder(entry: Rule | Cause) -> str:
+    return str(Path(entry.place.file).parent)
 
 
 def _waited_for(knowledge: Knowledge, folder: str) -> dict[str, Rule]:
@@ -290,14 +291,15 @@ def _unused_findings(knowledge: Knowledge) -> Iterator[Problem]:
 
 
 def _said_twice(knowledge: Knowledge) -> Iterator[Problem]:
-    same: dict[str, list[str]] = {}
+    same: dict[str, list[Kin]] = {}
     for kin in knowledge.kin.values():
         if kin.are == "same":
             for member in kin.of:
-                same.setdefault(member, []).append(str(kin.id))
+                same.setdefault(member, []).append(kin)
     roots = _only_roots(knowledge)
     for cause in knowledge.causes.values():
-        yield from _same_kin(cause, same)
+        if _folder(cause) != knowledge.packs[0].folder:  # the first pack knows its own kin
+            yield from _same_kin(cause, same)
         for name, tell in cause.shows.items():
             root = roots.get(name)
             if root in cause.shows:
@@ -308,15 +310,15 @@ def _said_twice(knowledge: Knowledge) -> Iterator[Problem]:
                 )
 
 
-def _same_kin(cause: Cause, same: Mapping[str, Iterable[str]]) -> Iterator[Problem]:
+def _same_kin(cause: Cause, same: Mapping[str, Iterable[Kin]]) -> Iterator[Problem]:
     shown: dict[str, str] = {}
     for name, tell in cause.shows.items():
         for kin in same.get(name, ()):
-            first = shown.setdefault(kin, name)
+            first = shown.setdefault(kin.id, name)
             if first != name:
                 yield Problem(
                     tell.of.place,
-                    f"evidence twice: '{cause.id}' shows '{first}' and '{name}', which say the same (kin '{kin}');"
+                    f"evidence twice: '{cause.id}' shows '{first}' and '{name}', which say the same (kin '{kin.id}');"
                     " only the stronger counts",
                 )
 
