@@ -189,7 +189,7 @@ def test_a_rule_without_when_needs_no_case_where_it_is_silent(tmp_path: Path) ->
 
 @pytest.mark.parametrize(
     "outcome",
-    ["means: rich-proved", "lacks: [governor]", "clash: No.", "caution: [hot]", "hold: [run-at-power]\n  until: later",
+    ["means: lean-under-load", "lacks: [governor]", "clash: No.", "caution: [hot]", "hold: [run-at-power]\n  until: later",
      "skip: [bolts]", "first: [bolts]", "sooner: [bolts]"],
 )  # fmt: skip
 def test_a_rule_of_every_outcome_is_seen_to_fire(tmp_path: Path, outcome: str) -> None:
