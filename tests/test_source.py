@@ -53,6 +53,8 @@ def test_a_value_knows_its_file_line_and_column() -> None:
         ("- 7\n", (1, 3), "starts with its kind"),
         ("- finding: a\n\tb: c\n", (2, 1), "tab"),
         ("- a: \x07\n", (1, 6), "control character"),
+        ('- a: "\\e[2J"\n', (1, 6), "control character"),
+        ('- "\\x1b[2J": a\n', (1, 3), "control character"),
         ("- " * 40 + "a\n", (1, 33), "deep"),
         ("--- \n- need: a\n  name: b\n---\n- need: c\n  name: d\n", (4, 1), "one in a file"),
     ],

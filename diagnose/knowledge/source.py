@@ -193,7 +193,7 @@ def _tree(node: yaml.Node, file: str, problems: list[Problem], depth: int) -> No
         problems.append(Problem(place, f"nested more than {DEEPEST} deep"))
         return Text("", place)
     if isinstance(node, yaml.ScalarNode):
-        return Text(node.value, place)
+        return Text(_printable(node, place, problems), place)
     if isinstance(node, yaml.SequenceNode):
         return Items(tuple(_tree(child, file, problems, depth + 1) for child in node.value), place)
     pairs: dict[Text, Node] = {}
@@ -202,8 +202,17 @@ def _tree(node: yaml.Node, file: str, problems: list[Problem], depth: int) -> No
         if not isinstance(key, yaml.ScalarNode):
             problems.append(Problem(key_place, "a key must be one plain word"))
             continue
-        if key.value in pairs:
-            problems.append(Problem(key_place, f"'{key.value}' is written twice here; keep one"))
+        word = _printable(key, key_place, problems)
+        if word in pairs:
+            problems.append(Problem(key_place, f"'{word}' is written twice here; keep one"))
             continue
-        pairs[Text(key.value, key_place)] = _tree(value, file, problems, depth + 1)
+        pairs[Text(word, key_place)] = _tree(value, file, problems, depth + 1)
     return Table(tuple(pairs.items()), place)
+
+
+def _printable(node: yaml.ScalarNode, place: Place, problems: list[Problem]) -> str:
+    """The text of a node. In double quotes YAML makes control characters out of plain letters, such as a \\e."""
+    if node.style == '"' and _CONTROL.search(node.value):
+        problems.append(Problem(place, "a control character is written into this text; take it out"))
+        return _CONTROL.sub("?", node.value)
+    return node.value
