@@ -20,6 +20,7 @@ from diagnose.clubrules.pit_card import LINES_A_PAGE, card, main_symptoms
 from diagnose.clubrules.showing import SHELVES, NotFound, chain, lines, ratios, roots, sheets, strength
 from diagnose.knowledge.model import Knowledge
 from diagnose.knowledge.packs import base_pack, load
+from diagnose.knowledge.source import FaultyFiles
 from diagnose.planning.examine import examine
 from diagnose.report.files import CannotWrite, write_whole
 
@@ -135,7 +136,10 @@ def test_an_unknown_id_is_one_line_with_what_was_meant(bench: Knowledge) -> None
 
 def test_escape_sequences_of_a_pack_reach_no_terminal(tmp_path: Path) -> None:
     text = BENCH_TEXT.replace("because: It sags for want of fuel.", 'because: "red \\e[31m text"')
-    assert "\x1b" not in shown(load([pack(tmp_path / "evil", text)]), "sags-is-lean")
+    with pytest.raises(FaultyFiles) as refused:
+        load([pack(tmp_path / "evil", text)])
+    assert "a control character" in str(refused.value)
+    assert "\x1b" not in str(refused.value)
 
 
 def test_show_from_the_command_line(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
