@@ -154,7 +154,11 @@ def _add_showing(rules_commands: argparse._SubParsersAction) -> None:
 
 
 def _knowledge(options: argparse.Namespace) -> Knowledge:
-    return load([base_pack(), *club_packs(data_folder(options.data), options.rules)])
+    return load(_packs(options))
+
+
+def _packs(options: argparse.Namespace) -> list[Path]:
+    return [base_pack(), *club_packs(data_folder(options.data), options.rules)]
 
 
 def _walk(options: argparse.Namespace) -> int:
@@ -332,7 +336,7 @@ def _measure(options: argparse.Namespace) -> int:
     from .measuring.series import measure
     from .measuring.table import document, lines
 
-    packs = [base_pack(), *club_packs(data_folder(options.data), options.rules)]
+    packs = _packs(options)
     knowledge = load(packs)
 
     def tell(done: int) -> None:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass
-from pathlib import Path, PurePath
+from pathlib import Path
 
 from ..knowledge.model import (
     CONCLUDED,
@@ -123,7 +123,7 @@ def picture(knowledge: Knowledge, pack: Pack, about: str | None = None) -> Pictu
     drawn = {name for join in joins for name in (join.start, join.end)}
     if about is None:
         own = (*knowledge.conditions, *knowledge.causes)
-        drawn |= {str(name) for name in own if _in(pack, _place(knowledge, name))}
+        drawn |= {str(name) for name in own if pack.wrote(_place(knowledge, name))}
     else:
         joins, drawn = _about(knowledge, joins, about)
     columns = _levelled(_columns(knowledge, drawn), joins)
@@ -142,14 +142,10 @@ def picture(knowledge: Knowledge, pack: Pack, about: str | None = None) -> Pictu
     )
 
 
-def _in(pack: Pack, place: Place) -> bool:
-    return str(PurePath(place.file).parent) == str(PurePath(pack.folder))
-
-
 def _joins(knowledge: Knowledge, pack: Pack) -> Iterator[Join]:
     """The lines that this pack draws, rules first; the same two things are joined once by each rule."""
     for rule in knowledge.rules.values():
-        if not isinstance(rule.outcome, Means) or not _in(pack, rule.id.place):
+        if not isinstance(rule.outcome, Means) or not pack.wrote(rule.id.place):
             continue
         for leaf in dict.fromkeys(leaves(rule.when)):
             for start in _starts(knowledge, leaf):
@@ -157,7 +153,7 @@ def _joins(knowledge: Knowledge, pack: Pack) -> Iterator[Join]:
                 yield Join(start, str(rule.outcome.condition), says, str(rule.id), isinstance(leaf, IsNot))
     for cause in knowledge.causes.values():
         for tell in cause.shows.values():
-            if not _in(pack, tell.of.place):
+            if not pack.wrote(tell.of.place):
                 continue
             for answer, ratio in ratios(knowledge, str(cause.id), str(tell.of)).items():
                 if ratio >= STRONG:
@@ -273,7 +269,7 @@ def _placed(knowledge: Knowledge, pack: Pack, columns: Sequence[Sequence[str]], 
         levels = [_level(name, joins, boxes) - _height(lines) / 2 for name, lines, _ in column]
         heights = [_height(lines) + _space(heading) for _, lines, heading in column]
         for (name, lines, heading), y in zip(column, _apart(levels, heights, TOP, TOP + deepest), strict=True):
-            elsewhere = not _in(pack, _place(knowledge, name))
+            elsewhere = not pack.wrote(_place(knowledge, name))
             key = f"{name}?" if heading else name
             boxes[key] = Box(
                 key, lines, heading, elsewhere, LEFT[place], round(y, 1), WIDE[place], _height(lines)

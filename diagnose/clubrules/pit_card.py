@@ -15,7 +15,7 @@ import numpy as np
 
 from ..knowledge.model import Check, Finding, Knowledge, Step
 from ..knowledge.reader import likeliest
-from ..planning.plan import DoCheck, Progress, askable, next_questions, question
+from ..planning.plan import DoCheck, Progress, askable, next_questions, question, under_of
 from ..planning.worth import kin_of
 from ..reasoning.rank import RankedCause, Standing, rank
 from ..reasoning.reason import Conclusions, reason
@@ -273,9 +273,7 @@ def _guarded(way: _Way, conclusions: Conclusions) -> _Way:
 
 
 def _under(knowledge: Knowledge, name: str) -> set[str]:
-    finding = knowledge.findings[name]
-    check = knowledge.checks.get(finding.check or "")
-    return {str(hold) for hold in (*finding.under, *(check.under if check else ()))}
+    return set(map(str, under_of(knowledge, knowledge.findings[name])))
 
 
 def _parted(knowledge: Knowledge, standing: Standing, name: str) -> tuple[tuple[Point, ...], str]:

@@ -43,12 +43,12 @@ from ..knowledge.model import (
     Retest,
     Rule,
     Skips,
-    Sooner,
     Step,
     Tell,
     Term,
     Warns,
     leaves,
+    names_in,
 )
 from ..knowledge.reader import likeliest
 from ..knowledge.source import Place
@@ -133,7 +133,7 @@ def lines(sheet: Sheet, width: int = WIDTH) -> list[str]:
 
 
 def _printable(text: str) -> str:
-    """Text of a pack may hold escape sequences in quotes; none of them reaches a terminal."""
+    """What is typed or written may hold letters that no terminal shows, or that turn its lines round; none reaches one."""
     return "".join(character if character.isprintable() else " " for character in text)
 
 
@@ -223,16 +223,6 @@ def when(knowledge: Knowledge, term: Term | None, depth: int = 0) -> Iterator[st
 
 def _question(knowledge: Knowledge, finding: str) -> str:
     return f"{knowledge.findings[finding].ask} [{finding}]"
-
-
-def names_in(outcome: Outcome) -> tuple[str, ...]:
-    """Return the ids that a rule's outcome names."""
-    match outcome:
-        case Means(condition):
-            return (str(condition),)
-        case Lacks(names) | Warns(names) | Holds(names, _) | Skips(names) | First(names) | Sooner(names):
-            return tuple(map(str, names))
-    return ()
 
 
 def outcome(knowledge: Knowledge, what: Outcome) -> str:

@@ -12,7 +12,6 @@ from ..case.casefile import PackCase, read_pack_case
 from ..knowledge.model import Knowledge, Pack, Rule
 from ..knowledge.source import FaultyFiles, Place, Problem, Text
 from ..planning.examine import Examined, examine
-from ..reasoning.reason import Conclusions
 
 CASES = "cases"
 """The folder in a pack that holds its cases. Packs are read from their own folder only, so cases are no rules."""
@@ -97,31 +96,15 @@ def try_packs(knowledge: Knowledge, packs: Sequence[Pack]) -> Trial:
 def try_case(knowledge: Knowledge, case: PackCase) -> TriedCase:
     """Run one case."""
     seen = examine(knowledge, case.state)
-    fired = fired_rules(seen.conclusions)
+    fired = seen.conclusions.fired
     missed = tuple(problem for key, names in case.expects.items() for problem in _JUDGES[key](names, seen, fired))
     return TriedCase(case, missed, fired)
 
 
-def fired_rules(conclusions: Conclusions) -> frozenset[str]:
-    """Return every rule that took part in these conclusions."""
-    by_id: tuple[Mapping[str, tuple[str, ...]], ...] = (
-        conclusions.lacks,
-        conclusions.cautions,
-        conclusions.holds,
-        conclusions.skips,
-        conclusions.first,
-        conclusions.sooner,
-    )
-    return frozenset(conclusions.clashes).union(
-        *(concluded.rules for concluded in conclusions.conditions.values()),
-        *(rules for shelf in by_id for rules in shelf.values()),
-    )
-
-
 def rules_of(knowledge: Knowledge, packs: Iterable[Pack]) -> tuple[Rule, ...]:
     """Return the rules that are written in these packs."""
-    folders = {Path(pack.folder) for pack in packs}
-    return tuple(rule for rule in knowledge.rules.values() if Path(rule.place.file).parent in folders)
+    packs = tuple(packs)
+    return tuple(rule for rule in knowledge.rules.values() if any(pack.wrote(rule.place) for pack in packs))
 
 
 def reach(rules: Iterable[Rule], tried: Sequence[TriedCase]) -> tuple[Reached, ...]:

@@ -17,7 +17,6 @@ from .model import (
     CONCLUDED,
     Answered,
     Cause,
-    Clash,
     First,
     Holds,
     Is,
@@ -33,6 +32,7 @@ from .model import (
     Tell,
     Warns,
     leaves,
+    names_in,
 )
 from .premises import Way, fires_with, ways
 from .source import Problem
@@ -127,14 +127,7 @@ def _no_longer_concluded(knowledge: Knowledge) -> Iterator[Problem]:
 
 def _named(outcome: Outcome) -> tuple[str, ...]:
     """What an outcome speaks of; a clash speaks of nothing by name."""
-    match outcome:
-        case Means(condition):
-            return (condition,)
-        case Lacks(ids) | Warns(ids) | Holds(ids, _) | Skips(ids) | First(ids) | Sooner(ids):
-            return ids
-        case Clash():
-            return ("",)
-    raise TypeError(f"not an outcome: {outcome!r}")
+    return names_in(outcome) or ("",)
 
 
 class _Beside:
@@ -231,8 +224,8 @@ def _silencing(knowledge: Knowledge) -> Iterator[Problem]:
                 )
 
 
-def _folder(entry: Rule | Cause) -> str:
-    return str(Path(entry.place.file).parent)
+def _folder(rule: Rule) -> str:
+    return str(Path(rule.place.file).parent)
 
 
 def _waited_for(knowledge: Knowledge, folder: str) -> dict[str, Rule]:
@@ -298,7 +291,7 @@ def _said_twice(knowledge: Knowledge) -> Iterator[Problem]:
                 same.setdefault(member, []).append(kin)
     roots = _only_roots(knowledge)
     for cause in knowledge.causes.values():
-        if _folder(cause) != knowledge.packs[0].folder:  # the first pack knows its own kin
+        if not knowledge.packs[0].wrote(cause.place):  # the first pack knows its own kin
             yield from _same_kin(cause, same)
         for name, tell in cause.shows.items():
             root = roots.get(name)

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from pathlib import PurePath
 
 from .source import Place, Text
 
@@ -306,6 +307,16 @@ class Sooner:
 Outcome = Means | Lacks | Clash | Warns | Holds | Skips | First | Sooner
 
 
+def names_in(outcome: Outcome) -> tuple[str, ...]:
+    """Return the ids that a rule's outcome names."""
+    match outcome:
+        case Means(condition):
+            return (str(condition),)
+        case Lacks(names) | Warns(names) | Holds(names, _) | Skips(names) | First(names) | Sooner(names):
+            return tuple(map(str, names))
+    return ()
+
+
 @dataclass(frozen=True, slots=True)
 class Rule:
     """When the term holds (None: always), the outcome follows, because."""
@@ -372,6 +383,10 @@ class Pack:
     author: Text
     folder: str
     needs: tuple[Requirement, ...] = ()
+
+    def wrote(self, place: Place) -> bool:
+        """True if this place lies in a file of this pack."""
+        return PurePath(place.file).parent == PurePath(self.folder)
 
 
 @dataclass(frozen=True, eq=False, repr=False)

@@ -235,19 +235,20 @@ def askable(knowledge: Knowledge, conclusions: Conclusions, progress: Progress, 
     name = finding.id
     if name in conclusions.answers or name in progress.unknown or name in conclusions.skips:
         return False
-    under = finding.under
-    if finding.check is not None:
-        check = knowledge.checks[finding.check]
-        if check.id in conclusions.skips:
-            return False
-        under = (*under, *check.under)
-    able = conclusions.applies(needs_of(knowledge, finding))
-    return able and not conclusions.held(under) and not _said_otherwise(knowledge, conclusions, name)
+    if finding.check is not None and finding.check in conclusions.skips:
+        return False
+    able = conclusions.applies(needs_of(knowledge, finding)) and not conclusions.held(under_of(knowledge, finding))
+    return able and not _said_otherwise(knowledge, conclusions, name)
 
 
 def needs_of(knowledge: Knowledge, finding: Finding) -> tuple[Text, ...]:
     """Return what a machine must have and be able to do for this finding to be answered."""
     return finding.needs if finding.check is None else (*finding.needs, *knowledge.checks[finding.check].needs)
+
+
+def under_of(knowledge: Knowledge, finding: Finding) -> tuple[Text, ...]:
+    """Return the holds that forbid answering this finding: its own, and those of the check that answers it."""
+    return finding.under if finding.check is None else (*finding.under, *knowledge.checks[finding.check].under)
 
 
 def _said_otherwise(knowledge: Knowledge, conclusions: Conclusions, finding: str) -> bool:

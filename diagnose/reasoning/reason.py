@@ -48,9 +48,10 @@ class Evidence:
 
 @dataclass(frozen=True, slots=True)
 class Conclusions:
-    """Everything that follows from the answers. Mappings go from id to the rules that say so."""
+    """What follows from the answers, and the rules that `fired`. Mappings go from id to the rules that say so."""
 
     answers: Mapping[str, str]
+    fired: frozenset[str]
     conditions: Mapping[str, Concluded]
     evidence: tuple[Evidence, ...]
     lacks: Mapping[str, tuple[str, ...]]
@@ -83,6 +84,7 @@ def reason(knowledge: Knowledge, answers: Mapping[str, str]) -> Conclusions:
     rules = {firing.rule for firing in fired if firing.rule}
     return Conclusions(
         answers=MappingProxyType(dict(answers)),
+        fired=frozenset(rules),
         conditions=_conditions(knowledge, rules, answers),
         evidence=_evidence(knowledge, {(f.of, f.answer) for f in fired if f.of}),
         lacks=_by_id(knowledge, rules, Lacks, "needs"),

@@ -15,7 +15,18 @@ from ..knowledge.checker import NEEDLE_HOLDS
 from ..knowledge.model import Cause, Check, Finding, Knowledge
 from ..planning.examine import Examined, as_known_today, examine
 from ..planning.lifting import behind
-from ..planning.plan import Ask, AskAgain, DoCheck, Repair, Undecided, askable, one_more, safe_looks, still_to_prove
+from ..planning.plan import (
+    Ask,
+    AskAgain,
+    DoCheck,
+    Repair,
+    Undecided,
+    askable,
+    one_more,
+    safe_looks,
+    still_to_prove,
+    under_of,
+)
 from ..planning.worth import Worth
 from ..reasoning.doubt import Turn, turns_of_mind
 from ..reasoning.reason import reason
@@ -606,7 +617,7 @@ class Walk:
 
     def _change_result(self, finding: Finding, check: Check) -> None:
         """The result of a check is given again with the check before the eyes, unless a hold forbids doing it now."""
-        held = self.examined.conclusions.held((*finding.under, *check.under))
+        held = self.examined.conclusions.held(under_of(self._knowledge, finding))
         for hold in held:
             self._print(screens.hold(self._knowledge, self.examined.conclusions, hold, self._width))
         if held:
