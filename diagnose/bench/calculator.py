@@ -1,0 +1,85 @@
+"""What a calculator is: the inputs it asks for, and the page it gives. One table of inputs serves the command line, the
+questions in the walk, and the checking of both."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from types import MappingProxyType
+
+from ..drawing.chart import Chart
+
+
+class NotPossible(ValueError):
+    """These inputs cannot be meant together; the message says which, why and what to do, in one line."""
+
+
+@dataclass(frozen=True, slots=True)
+class Input:
+    """One thing a calculator asks for.
+
+    name      of the option and in the JSON: lower-case words joined by hyphens
+    ask       the question as the walk asks it, without the unit
+    unit      pint's name of the unit the calculator works in ('' for a plain number)
+    least, most   what is possible, in that unit
+    choices   word -> what it says, for an input that is no number
+    file      a path is meant
+    needed    without it nothing can be worked out; any other may be left out
+    many      more than one may be given
+    """
+
+    name: str
+    ask: str
+    unit: str = ""
+    least: float = float("-inf")
+    most: float = float("inf")
+    choices: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    file: bool = False
+    needed: bool = False
+    many: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One result: its name in the JSON, what it is called, its value in `unit` (pint's name), and how it is written
+    with its uncertainty where it has one."""
+
+    name: str
+    label: str
+    value: float
+    unit: str
+    written: str
+
+
+@dataclass(frozen=True, slots=True)
+class Page:
+    """What a calculator says.
+
+    says      sentences in plain words: what it means, how sure it is, what to do
+    sources   of the formulas, title, section, year
+    cautions  ids of cautions of the rules, shown before everything else
+    findings  finding -> answer or reading: what the rules are told
+    """
+
+    title: str
+    rows: tuple[Row, ...] = ()
+    says: tuple[str, ...] = ()
+    sources: tuple[str, ...] = ()
+    cautions: tuple[str, ...] = ()
+    findings: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    charts: tuple[Chart, ...] = ()
+
+
+Given = Mapping[str, float | str | tuple[float, ...] | tuple[str, ...]]
+"""Input -> its value: a number in the input's unit, a choice's word or a path; a tuple where many may be given.
+What was left out is not there."""
+
+
+@dataclass(frozen=True, slots=True)
+class Calculator:
+    """One calculator: `diagnose bench NAME`, and `bench NAME` in the walk. `work` raises NotPossible."""
+
+    name: str
+    title: str
+    inputs: tuple[Input, ...]
+    work: Callable[[Given], Page]

@@ -1,0 +1,1 @@
+"""Charts: what is drawn, and the three ways of drawing it."""
