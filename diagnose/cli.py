@@ -99,6 +99,11 @@ def _parser() -> argparse.ArgumentParser:
     measured.add_argument("--json", action="store_true", help="a document for programs")
     measured.set_defaults(run=_measure)
 
+    # No character begins an option here, so that every word reaches the calculator, which knows its own options.
+    bench = commands.add_parser("bench", help="calculators: set it up right", prefix_chars="\0", add_help=False)
+    bench.add_argument("words", nargs="*")
+    bench.set_defaults(run=_bench)
+
     rules = commands.add_parser("rules", help="work on rule packs")
     rules_commands = rules.add_subparsers(metavar="what", required=True)
     check = rules_commands.add_parser("check", help="say everything that is wrong in the packs")
@@ -352,6 +357,12 @@ def _measure(options: argparse.Namespace) -> int:
     else:
         print("\n".join(lines(measured, knowledge)))
     return WELL
+
+
+def _bench(options: argparse.Namespace) -> int:
+    from .bench_command import run
+
+    return run(options.words, lambda: _knowledge(options), _complain, options.plain)
 
 
 def _check_rules(options: argparse.Namespace) -> int:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from dataclasses import dataclass
 from fractions import Fraction
@@ -20,29 +21,66 @@ _UNITS = MappingProxyType(
             "c": "degC", "°c": "degC", "degc": "degC", "celsius": "degC",
             "f": "degF", "°f": "degF", "degf": "degF", "fahrenheit": "degF", "k": "kelvin",
         },
-        "speed": {"rpm": "rpm", "1/min": "rpm", "/min": "rpm", "krpm": "krpm", "hz": "hertz"},
+        "speed": {
+            "rpm": "rpm", "1/min": "rpm", "/min": "rpm", "krpm": "krpm", "hz": "revolution/second",
+            "rps": "revolution/second",
+        },
         "turns": {"turn": "turn", "turns": "turn", "t": "turn"},
         "pressure": {
-            "bar": "bar", "psi": "psi", "mbar": "millibar", "kpa": "kilopascal", "hpa": "hectopascal", "pa": "pascal",
+            "bar": "bar", "psi": "psi", "mbar": "millibar", "mb": "millibar", "kpa": "kilopascal", "hpa": "hectopascal",
+            "pa": "pascal", "inhg": "inch_Hg", "in hg": "inch_Hg", "mmhg": "mmHg", "mm hg": "mmHg", "atm": "atmosphere",
+            "inh2o": "inch_H2O", "mmh2o": "cmH2O / 10",
         },
         "time": {
             "s": "second", "sec": "second", "second": "second", "seconds": "second", "min": "minute",
             "mins": "minute", "minute": "minute", "minutes": "minute", "h": "hour", "hour": "hour", "hours": "hour",
         },
-        "length": {"m": "metre", "metre": "metre", "metres": "metre", "ft": "foot", "feet": "foot", "foot": "foot"},
+        "length": {
+            "m": "metre", "metre": "metre", "metres": "metre", "meter": "metre", "meters": "metre", "ft": "foot",
+            "feet": "foot", "foot": "foot", "'": "foot", "mm": "millimetre", "cm": "centimetre", "in": "inch",
+            "inch": "inch", "inches": "inch", '"': "inch", "km": "kilometre",
+        },
+        "volume": {
+            "ml": "millilitre", "cc": "millilitre", "cm3": "millilitre", "cl": "centilitre", "dl": "decilitre",
+            "l": "litre", "litre": "litre", "litres": "litre", "liter": "litre", "liters": "litre",
+            "us gal": "gallon", "us gallon": "gallon", "us gallons": "gallon", "us fl oz": "fluid_ounce",
+            "us floz": "fluid_ounce", "us qt": "quart", "us quart": "quart", "us pint": "pint",
+            "imp gal": "imperial_gallon", "imp gallon": "imperial_gallon", "imp gallons": "imperial_gallon",
+            "imp fl oz": "imperial_fluid_ounce", "imp floz": "imperial_fluid_ounce", "imp pint": "imperial_pint",
+        },
         "voltage": {"v": "volt", "volt": "volt", "volts": "volt", "mv": "millivolt"},
-        "percent": {"%": "percent", "percent": "percent"},
+        "percent": {"%": "percent", "percent": "percent", "% rh": "percent"},
         "count": {"count": "count"},
+        "plain": {":1": ""},
     }
 )  # fmt: skip
-"""Kind of number -> spelling -> unit. `C` is degrees here, never coulombs."""
+"""Kind of number -> spelling -> unit. `C` is degrees here, never coulombs; a hertz is one turn a second, never a radian."""
+
+_KINDS = MappingProxyType({unit: kind for kind, spelled in _UNITS.items() for unit in spelled.values()})
+"""Unit -> its kind."""
+
+_TWO_SIZES = MappingProxyType(
+    {
+        **dict.fromkeys(("gal", "gallon", "gallons"), "US gal (3.785 l) or imp gal (4.546 l)"),
+        **dict.fromkeys(("fl oz", "floz", "oz", "ounce", "ounces"), "US fl oz (29.6 ml) or imp fl oz (28.4 ml)"),
+        **dict.fromkeys(("pint", "pints", "pt"), "US pint (473 ml) or imp pint (568 ml)"),
+    }
+)
+"""Measures that are not the same on both sides of the ocean -> what to write instead."""
 
 SHOWN = MappingProxyType(
     {
         "degC": "degrees C", "degF": "degrees F", "turn": "turns", "metre": "m", "foot": "ft", "percent": "%",
-        "count": "", "second": "seconds", "minute": "minutes", "hour": "hours", "volt": "volts",
+        "count": "", "second": "seconds", "minute": "minutes", "hour": "hours", "volt": "volts", "pascal": "Pa",
+        "hectopascal": "hPa", "kilopascal": "kPa", "millibar": "mbar", "inch_Hg": "inHg", "millimetre": "mm",
+        "centimetre": "cm", "inch": "in", "kilometre": "km", "millilitre": "ml", "litre": "l", "gallon": "US gal",
+        "fluid_ounce": "US fl oz", "imperial_gallon": "imp gal", "imperial_fluid_ounce": "imp fl oz",
+        "centilitre": "cl", "decilitre": "dl", "quart": "US quart", "pint": "US pint", "imperial_pint": "imp pint",
+        "atmosphere": "atm", "inch_H2O": "inH2O", "cmH2O / 10": "mmH2O", "revolution/second": "Hz",
+        "metre/second": "m/s", "kilogram/metre**3": "kg/m3",
     }
 )  # fmt: skip
+"""Unit -> as people write it."""
 
 _NUMBER = re.compile(
     r"\s*(?P<sign>[+-]?)\s*(?P<number>\d+\s+\d+/\d+|\d+/\d+|\d+(?:[.,]\d+)?|[.,]\d+)\s*(?P<unit>.*)", re.DOTALL
@@ -70,32 +108,74 @@ def parse_reading(text: str, measure: Measure) -> Reading:
 
     Raises NotAReading when it is no number, has a unit of another kind, or is impossible.
     """
+    return parse_quantity(text, str(measure.unit), measure.least, measure.most)
+
+
+def parse_quantity(text: str, to: str, least: float, most: float) -> Reading:
+    """Return the number meant by `text` in the unit `to` (pint's name, or '' for a plain number), from `least` to `most`.
+
+    Any unit that fits may be given; without one `to` is meant. Raises NotAReading with one line.
+    """
     given = " ".join(text.split())
     found = _NUMBER.fullmatch(given) if len(given) <= LONGEST else None
-    units = _UNITS[measure.kind]
-    example = f"{_example(measure):g} {SHOWN.get(measure.unit, measure.unit)}".strip()
+    shown = SHOWN.get(to, to)
     if not found:
-        raise NotAReading(f"'{_short(given)}' is not a number; write for instance {example}")
-    unit = found["unit"].strip().lower().removeprefix("deg ").removeprefix("degrees ")
-    if unit and unit not in units:
-        known = ", ".join(sorted({SHOWN.get(name, name) for name in units.values()} - {""}))
-        raise NotAReading(
-            f"'{_short(found['unit'].strip())}' is no unit of {measure.kind}; use {known or 'a plain number'}"
-        )
+        raise NotAReading(f"'{_short(given)}' is not a number; write for instance {_example(least, most)} {shown}".strip())
+    spelled = found["unit"].strip()
     value = float(_fraction(found["number"]))
     value = -value if found["sign"] == "-" else value
-    if unit:
-        value = convert(value, units[unit], measure.unit)
-    if not measure.least <= value <= measure.most:
-        raise NotAReading(
-            f"{_short(given)} cannot be: from {measure.least:g} to {measure.most:g}"
-            f" {SHOWN.get(measure.unit, measure.unit)} is possible here".rstrip()
-        )
-    return Reading(value, given if unit else f"{given} {SHOWN.get(measure.unit, measure.unit)}".strip())
+    if spelled:
+        value = _in_unit(value, spelled, to)
+    if not least <= value <= most:
+        comma = f" (a comma marks decimals here: {value:g})" if _LOOKS_LIKE_THOUSANDS.match(given) else ""
+        possible = f"{_range(least, most)} {shown}".rstrip()
+        raise NotAReading(f"{_short(given)} cannot be: {possible} is possible here{comma}")
+    return Reading(value, given if spelled else f"{given} {shown}".strip())
 
 
-def _example(measure: Measure) -> float:
-    return round((measure.least + measure.most) / 2)
+_LOOKS_LIKE_THOUSANDS = re.compile(r"\d{1,3}(,\d{3})+\b")
+
+
+def _in_unit(value: float, spelled: str, to: str) -> float:
+    """Return `value`, given in the unit that somebody wrote, in the unit `to`. Raises NotAReading."""
+    word = " ".join(spelled.lower().removeprefix("deg ").removeprefix("degrees ").split())
+    kind = _KINDS.get(to, "")
+    units = _UNITS.get(kind, {})
+    if kind == "volume" and word in _TWO_SIZES:
+        raise NotAReading(f"'{_short(spelled)}' has two sizes; write {_TWO_SIZES[word]}")
+    if word in units:
+        return convert(value, units[word], to)
+    if kind not in _OWN_SPELLINGS and _A_UNIT.fullmatch(spelled):
+        from pint import PintError
+
+        try:
+            return convert(value, "/".join(_SLOPES.get(part, part) for part in spelled.split("/")), to)
+        except PintError:
+            pass
+    known = ", ".join(sorted({SHOWN.get(name, name) for name in units.values()} - {""})) or SHOWN.get(to, to)
+    raise NotAReading(f"'{_short(spelled)}' is no unit of {kind or 'this'}; use {known or 'a plain number'}")
+
+
+_OWN_SPELLINGS = ("temperature", "plain", "count", "turns")
+"""Kinds whose spellings all stand in the table: pint would take C for coulombs."""
+
+_A_UNIT = re.compile(r"[A-Za-z_]{1,20}(/[A-Za-z_]{1,20})?")
+"""What may be tried as pint's own name of a unit: a word, or one word by another. Never an expression."""
+
+_SLOPES = MappingProxyType({"C": "delta_degC", "F": "delta_degF", "K": "kelvin"})
+"""Letters that are degrees where one unit stands by another: 3 C/min."""
+
+
+def _example(least: float, most: float) -> str:
+    """A number that could be meant: the middle of what is possible, where that has two ends."""
+    middle = (least + most) / 2
+    return f"{round(middle):g}" if math.isfinite(middle) and abs(middle) >= 1 else "1.5"
+
+
+def _range(least: float, most: float) -> str:
+    if math.isinf(most):
+        return f"{least:g} or more"
+    return f"up to {most:g}" if math.isinf(least) else f"from {least:g} to {most:g}"
 
 
 def _short(text: str) -> str:

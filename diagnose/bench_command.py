@@ -1,0 +1,136 @@
+"""`diagnose bench`: lists the calculators, or works one from options or from questions."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import re
+import sys
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import NoReturn
+
+from .bench.calculator import Calculator, Given, NotPossible, Page
+from .bench.calculators import calculator, calculators
+from .bench.document import document, listing
+from .bench.inputs import gathered
+from .case.readings import SHOWN
+from .knowledge.model import Knowledge
+from .shell.bench import ask, cautions_lines, page_lines, reader
+from .shell.console import Console, Left, open_console, wrapped
+
+WELL, MISUSED = 0, 2
+
+Complain = Callable[[str], None]
+
+
+def run(words: Sequence[str], rules: Callable[[], Knowledge], complain: Complain, plain: bool) -> int:
+    """Run `diagnose bench` with the words after it; return the exit code. `rules` is read only for a page's cautions."""
+    console = open_console(plain)
+    try:
+        named = [word for word in words[:1] if not word.startswith("-")]
+        if not named:
+            return _list(_Options(None).parse_args(words), console)
+        chosen = calculator(named[0])
+        options = _Options(chosen).parse_args(_joined(words[1:]))
+        given = _given(chosen, options, console)
+        page = chosen.work(given)
+        for path in options.output or ():
+            _save(page, path)
+    except NotPossible as wrong:
+        complain(str(wrong))
+        return MISUSED
+    except Left:
+        return WELL
+    if options.json:
+        print(json.dumps(document(chosen, given, page), indent=2))
+        return WELL
+    if page.cautions:
+        _show(console, cautions_lines(page, rules(), console.width))
+    _show(console, page_lines(page, console.width))
+    for path in options.output or ():
+        console.say(str(path))
+    return WELL
+
+
+class _Options(argparse.ArgumentParser):
+    """The options of one calculator, made of its table of inputs. What is wrong with them is one line."""
+
+    def __init__(self, chosen: Calculator | None) -> None:
+        title = chosen.title if chosen else "Set it up right: calculators for the workbench and the pits."
+        super().__init__(
+            prog=f"diagnose bench {chosen.name}" if chosen else "diagnose bench",
+            description=f"{title}. A number may have any unit that fits: '5 C', '41 F', '1013 hPa', '29.92 inHg', '500 ft'."
+            if chosen
+            else title,
+            allow_abbrev=False,
+        )
+        self.add_argument("--json", action="store_true", help="a document for programs")
+        for asked in chosen.inputs if chosen else ():
+            unit = SHOWN.get(asked.unit, asked.unit)
+            many = ", more than one may be given" if asked.many else ""
+            takes = "|".join(asked.choices) or ("FILE" if asked.file else f"'{unit}'" if unit else "NUMBER")
+            self.add_argument(
+                f"--{asked.name}", dest=asked.name, action="append", default=[], metavar=takes.replace("%", "percent"),
+                help=(asked.ask + many + (" (needed)" if asked.needed else "")).replace("%", "%%"),
+            )  # fmt: skip
+        if chosen:
+            self.add_argument(
+                "-o", "--output", type=Path, action="append", metavar="FILE.svg|FILE.png", help="write the picture"
+            )
+
+    def error(self, message: str) -> NoReturn:
+        raise NotPossible(f"{message}; '{self.prog} --help' lists the options")
+
+
+_NEGATIVE = re.compile(r"-[\d.,]")
+
+
+def _joined(words: Sequence[str]) -> list[str]:
+    """Options and values, with a value below nothing bound to its option: argparse would take `-5C` for an option."""
+    joined: list[str] = []
+    for word in words:
+        if _NEGATIVE.match(word) and joined and joined[-1].startswith("--") and "=" not in joined[-1]:
+            joined[-1] = f"{joined[-1]}={word}"
+        else:
+            joined.append(word)
+    return joined
+
+
+def _list(options: argparse.Namespace, console: Console) -> int:
+    if options.json:
+        print(json.dumps(listing(calculators()), indent=2))
+        return WELL
+    console.say("Calculators; each asks for what it needs, or takes it as options:")
+    for one in calculators():
+        for line in wrapped(f"{one.name}: {one.title}", console.width, "  ", "      "):
+            console.say(line)
+    for line in wrapped("'diagnose bench rotor' asks; 'diagnose bench rotor --help' lists the options.", console.width):
+        console.say(line)
+    return WELL
+
+
+def _given(chosen: Calculator, options: argparse.Namespace, console: Console) -> Given:
+    """The inputs: out of the options, or asked where none is given and somebody sits there."""
+    typed = {asked.name: getattr(options, asked.name) for asked in chosen.inputs}
+    if not any(typed.values()) and not options.json and sys.stdin is not None and sys.stdin.isatty():
+        _show(console, iter([(line, "head") for line in wrapped(chosen.title, console.width)]))
+        return ask(chosen, lambda lines: _show(console, lines), reader(console), console.width)
+    return gathered(chosen, typed)
+
+
+def _show(console: Console, lines: object) -> None:
+    for line, tone in lines:  # type: ignore[attr-defined]
+        console.say(line, tone)
+
+
+def _save(page: Page, path: Path) -> None:
+    """Write the page's picture; a page with several writes them beside each other, numbered."""
+    if not page.charts:
+        raise NotPossible("this page has no picture; leave -o out")
+    if path.suffix not in (".svg", ".png"):
+        raise NotPossible(f"{path}: a picture is written as .svg or .png")
+    from .drawing.picture import save
+
+    for number, chart in enumerate(page.charts, 1):
+        save(chart, path if number == 1 else path.with_stem(f"{path.stem}-{number}"))
