@@ -5,27 +5,31 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from .sitting import Sitting
     from .walk import Walk
 
 
 @dataclass(frozen=True, slots=True)
 class Command:
-    """A word, what may follow it, what it does, and how it is done. It returns True when the prompt must be asked anew."""
+    """A word, what may follow it, what it does, and how: by a Walk for the words of a fault, else by any Sitting.
+
+    It returns True when the prompt must be asked anew.
+    """
 
     word: str
     takes: str
     does: str
-    run: Callable[[Walk, str], bool]
+    run: Callable[[Any, str], bool]
 
 
 COMMANDS: dict[str, Command] = {}
 
 
-def _command(takes: str, does: str) -> Callable[[Callable[[Walk, str], bool]], Callable[[Walk, str], bool]]:
-    def enter(run: Callable[[Walk, str], bool]) -> Callable[[Walk, str], bool]:
+def _command(takes: str, does: str) -> Callable[[Callable[[Any, str], bool]], Callable[[Any, str], bool]]:
+    def enter(run: Callable[[Any, str], bool]) -> Callable[[Any, str], bool]:
         word = run.__name__.removesuffix("_")
         COMMANDS[word] = Command(word, takes, does, run)
         return run
@@ -50,8 +54,8 @@ def command_in(line: str) -> tuple[Command, str] | None:
 
 
 @_command("", "why this question is asked")
-def why(walk: Walk, rest: str) -> bool:
-    walk.show_why()
+def why(sitting: Sitting, rest: str) -> bool:
+    sitting.show_why()
     return False
 
 
@@ -68,13 +72,13 @@ def how(walk: Walk, rest: str) -> bool:
 
 
 @_command("[count]", "take back the last answer, or the last few")
-def back(walk: Walk, rest: str) -> bool:
-    return walk.go_back(rest)
+def back(sitting: Sitting, rest: str) -> bool:
+    return sitting.go_back(rest)
 
 
 @_command("[question]", "change an earlier answer; alone it lists them")
-def change(walk: Walk, rest: str) -> bool:
-    return walk.change(rest)
+def change(sitting: Sitting, rest: str) -> bool:
+    return sitting.change(rest)
 
 
 @_command("words", "tell what else it does, such as: also it bangs in the exhaust")
@@ -83,19 +87,21 @@ def also(walk: Walk, rest: str) -> bool:
 
 
 @_command("text", "write a note into the case")
-def note(walk: Walk, rest: str) -> bool:
-    walk.take_note(rest)
+def note(sitting: Sitting, rest: str) -> bool:
+    sitting.take_note(rest)
     return False
 
 
 @_command("[H 1 1/4]", "the needle ledger; with H or L: a count, or a move such as H +1/8")
-def needle(walk: Walk, rest: str) -> bool:
-    return walk.needle(rest)
+def needle(sitting: Sitting, rest: str) -> bool:
+    from .needles import typed  # comes with the rules, and the first question does not wait for those
+
+    return typed(sitting, rest)
 
 
 @_command("", "show the cautions and holds again")
-def cautions(walk: Walk, rest: str) -> bool:
-    walk.show_cautions()
+def cautions(sitting: Sitting, rest: str) -> bool:
+    sitting.show_cautions()
     return False
 
 
@@ -105,18 +111,18 @@ def found(walk: Walk, rest: str) -> bool:
 
 
 @_command("", "write the fault report as it stands")
-def report(walk: Walk, rest: str) -> bool:
-    walk.write_report()
+def report(sitting: Sitting, rest: str) -> bool:
+    sitting.write_report()
     return False
 
 
 @_command("", "keep everything and go; the next start goes on here")
-def leave(walk: Walk, rest: str) -> bool:
-    walk.leave()
+def leave(sitting: Sitting, rest: str) -> bool:
+    sitting.leave()
     return True
 
 
 @_command("", "this list")
-def help_(walk: Walk, rest: str) -> bool:
-    walk.show_help()
+def help_(sitting: Sitting, rest: str) -> bool:
+    sitting.show_help()
     return False

@@ -1,0 +1,155 @@
+"""A repair and its proof: offered, done, and retested the same way, restrained first."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from ..case.casefile import MACHINE
+from ..case.readings import percent
+from ..knowledge.model import Cause
+from ..planning.lifting import behind
+from ..planning.plan import still_to_prove
+from ..reasoning.reason import reason
+from . import screens
+from .choices import several_of
+from .console import Left
+from .needles import ask_where
+
+if TYPE_CHECKING:
+    from .walk import Walk
+
+RUN = "run"
+"""The hold under which no engine is started, for a retest either."""
+
+NORMAL = "normal"
+"""Family of the causes that are no fault: the engine is as it should be."""
+
+
+def offer(walk: Walk, cause: Cause) -> None:
+    """Put a repair forward with its reasons, and do what is chosen."""
+    ranked = walk.examined.standing.of(str(cause.id))
+    normal = cause.family == NORMAL
+    walk.say()
+    share = percent(ranked.probability) if ranked else ""
+    lead = "Perhaps nothing is wrong" if normal else "Worth putting right now"
+    walk.show(screens.paragraph(f"{lead}: {cause.name} ({share}) [{cause.id}]", walk.width, "", "ask", "    "))
+    walk.show(screens.paragraph(str(cause.explains), walk.width, "    "))
+    if ranked:
+        for weight in [w for w in walk.examined.standing.trail(ranked.cause) if w.decibels > 1][:4]:
+            because = screens.told(walk.examined, walk.state, weight, cause)
+            walk.show(screens.paragraph(because, walk.width, "    + "))
+    if not normal:
+        walk.show(screens.paragraph(f"If it is left: {cause.harm}", walk.width, "    "))
+    walk.why = lambda: screens.how(walk.examined, walk.state, ranked, (), walk.width) if ranked else iter(())
+    first = "agreed, this is it" if normal else f"put it right and retest (about {screens.minutes(cause.fix.minutes)})"
+    chosen = walk.choose([first, "ask me more first", "not this one now", "stop here, undecided"])
+    if chosen == 0:
+        _put_right(walk, cause)
+    elif chosen == 1:
+        walk.one_more()
+    elif chosen == 2:
+        walk.log.append("repair", cause=str(cause.id), result="not-done")
+    else:
+        walk.close("undecided", ())
+
+
+def _put_right(walk: Walk, cause: Cause) -> None:
+    fix = cause.fix
+    walk.warn([str(name) for name in fix.cautions])
+    if fix.tools:
+        walk.say(f"    You need {', '.join(fix.tools)}.")
+    walk.show(screens.steps(walk.knowledge, walk.examined.conclusions, fix.steps, walk.width))
+    if cause.family == NORMAL:
+        if walk.choose(["heard and understood: leave it as it is", "no, something is wrong"]) == 0:
+            walk.log.append("repair", cause=str(cause.id), result="gone", proof=str(cause.proof))
+            walk.close(NORMAL, (str(cause.id),))
+        else:
+            walk.log.append("repair", cause=str(cause.id), result="same")
+        return
+    if walk.choose(["done", "could not do it"]):
+        walk.log.append("repair", cause=str(cause.id), result="not-done")
+        return
+    # What was done is kept before anything else is asked: a fix without its verdict is still to be retested.
+    walk.log.append("fixed", cause=str(cause.id))
+    if fix.needle:
+        ask_where(walk, str(fix.needle))
+    retest(walk, cause)
+
+
+def retest(walk: Walk, cause: Cause) -> None:
+    """The same symptom, restrained first, then low and short; the next one only when the last was good."""
+    if not _fit_to_retest(walk, cause):
+        return
+    walk.show(screens.paragraph(f"It is cured when: {cause.proof}", walk.width, "    "))
+    results = ["gone", "better, but not gone", "still there", "cannot retest now"]
+    verdict = 0 if walk.state.passed else 3
+    # The machine alone decides which retests there are: what the fault took away, the fix may have given back.
+    machine = {name: answer for name, answer in walk.state.answers.items() if name == MACHINE}
+    able = reason(walk.knowledge, machine)
+    for retest in walk.knowledge.retests.values():
+        if not able.applies(retest.needs) or retest.id in walk.state.passed:
+            continue
+        walk.show(screens.procedure(retest, walk.width, "Retest"))
+        walk.warn([str(name) for name in retest.cautions])
+        walk.show(screens.steps(walk.knowledge, walk.examined.conclusions, retest.steps, walk.width))
+        walk.say("    The same symptom as before is:")
+        verdict = walk.choose(results)
+        if verdict != 0:
+            break
+        walk.log.append("passed", retest=str(retest.id))
+    if verdict == 3:
+        walk.say("    Kept open. Retest before any normal flight; the case goes on when you come back.")
+        raise Left
+    if verdict != 0:
+        walk.log.append("repair", cause=str(cause.id), result=("better", "same")[verdict - 1])
+        if verdict == 1:
+            _what_is_left(walk, cause)
+        return
+    walk.say("How was it proved? (Enter: as above)", "ask")
+    proof = walk.read_words() or str(cause.proof)
+    walk.log.append("repair", cause=str(cause.id), result="gone", proof=proof)
+    helped = [done.cause for done in walk.state.repairs if done.result == "better"]
+    walk.close("found", (*helped, str(cause.id)))
+
+
+def _what_is_left(walk: Walk, cause: Cause) -> None:
+    """Part of the fault is gone, so what was answered before may be true no longer."""
+    answers = walk.examined.conclusions.answers
+    settled = [name for name in walk.knowledge.checks[cause.settled_by].finds if name in answers]
+    told = [
+        walk.knowledge.findings[name]
+        for name, answer in answers.items()
+        if name not in settled and walk.knowledge.findings[name].complaint(answer)
+    ]
+    left: list[int] = []
+    if told:
+        walk.why = lambda: screens.paragraph("To look on with what is true now.", walk.width, "    ")
+        walk.say("Which of these are still so, after the repair? Type the numbers, or none.", "ask")
+        says = [f"{finding.ask} {screens.said(finding, walk.state, answers[str(finding.id)])}" for finding in told]
+        walk.show(screens.choices(says, walk.width))
+        left = walk.read(lambda line: several_of(line, len(says)), ["none"])
+    gone = {str(finding.id) for place, finding in enumerate(told) if place not in left} | set(map(str, settled))
+    numbers = [number for number, finding in walk.state.answered if finding in gone]
+    if numbers:
+        walk.log.append("withdraw", numbers=numbers)
+        walk.say("    What is no longer so is forgotten, and is asked again where it matters.")
+
+
+def _fit_to_retest(walk: Walk, cause: Cause) -> bool:
+    """Nothing is run while running is on hold: what holds it is answered again, and only then comes the retest."""
+    if RUN not in walk.examined.conclusions.holds:
+        return True
+    walk.show(screens.hold(walk.knowledge, walk.examined.conclusions, RUN, walk.width))
+    walk.say("Before the retest, answer again what holds it, as it is now:", "head")
+    for name in behind(walk.knowledge, walk.examined.conclusions, RUN):
+        walk.ask(walk.knowledge.findings[name])
+    for name in still_to_prove(walk.knowledge, walk.examined.conclusions, walk.examined.progress, RUN):
+        walk.ask(walk.knowledge.findings[name])
+    walk.tell_news()
+    if RUN not in walk.examined.conclusions.holds:
+        return True
+    walk.say("Running is still on hold, so the retest waits.", "head")
+    if walk.choose(["keep it open and leave", "go on looking without a retest"]) == 0:
+        raise Left
+    walk.log.append("repair", cause=str(cause.id), result="not-done")
+    return False

@@ -1,0 +1,284 @@
+"""A sitting: one case at one console. Saying, reading, asking a question, doing a check, and what can be typed at any
+prompt. What comes next is for those that sit: the walk of a fault."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from pathlib import Path
+from typing import TypeVar
+
+from ..case.log import CaseLog
+from ..case.state import CaseState, Given
+from ..knowledge.model import Check, Finding, Knowledge
+from ..planning.examine import Examined, as_known_today, examine
+from ..planning.plan import askable, under_of
+from ..planning.worth import Worth
+from ..report.files import write_reports
+from . import screens
+from .choices import NotUnderstood, choice_of
+from .commands import COMMANDS, Command, command_among_words, command_in
+from .console import Console, Dropped, Left
+from .replies import reply_to
+
+Taken = TypeVar("Taken")
+
+
+class Anew(Exception):
+    """The state has changed under the prompt; decide anew what comes next."""
+
+
+class Sitting:
+    """One case at one console."""
+
+    def __init__(
+        self, knowledge: Knowledge, log: CaseLog, console: Console, reports: Path, typed: str | None = None
+    ) -> None:
+        """`typed` is a line already typed at the first question, before the rules were ready."""
+        self.knowledge = knowledge
+        self.log = log
+        self.console = console
+        self._reports = reports
+        self._typed = typed
+        self._cached: tuple[CaseState, CaseState, Examined] | None = None
+        self.told_cautions: set[str] = set()
+        self._told_holds: set[str] = set()
+        self._told_conditions: set[str] = set()
+        self.why: Callable[[], screens.Lines] | None = None
+        self._dropped = False
+
+    # The state of the case, and what follows from it.
+
+    @property
+    def state(self) -> CaseState:
+        """The case as today's rules know it."""
+        return self._seen()[1]
+
+    @property
+    def examined(self) -> Examined:
+        return self._seen()[2]
+
+    def _seen(self) -> tuple[CaseState, CaseState, Examined]:
+        """The logged state, the state as known today, and what follows; worked out once for each state of the log."""
+        if self._cached is None or self._cached[0] is not self.log.state:
+            known = as_known_today(self.knowledge, self.log.state)
+            self._cached = (self.log.state, known, examine(self.knowledge, known))
+        return self._cached
+
+    # Saying and reading.
+
+    @property
+    def width(self) -> int:
+        return self.console.width
+
+    def say(self, text: str = "", tone: str = "") -> None:
+        lead = " " * (len(text) - len(text.lstrip()))
+        self.show(screens.paragraph(text.strip(), self.width, lead, tone) if text else [("", "")])
+
+    def show(self, lines: Iterable[tuple[str, str]]) -> None:
+        for line, tone in lines:
+            self.console.say(line, tone)
+
+    def read_words(self) -> str:
+        """Read free words. What begins like a command may be the owner's story: 'back fires', 'found water in it'."""
+        return self.read(lambda line: line, find=command_among_words)
+
+    def read(
+        self,
+        understand: Callable[[str], Taken],
+        words: Sequence[str] = (),
+        prompt: str = "> ",
+        find: Callable[[str], tuple[Command, str] | None] = command_in,
+    ) -> Taken:
+        """Read lines until one is understood. Commands are carried out on the way."""
+        while True:
+            try:
+                line = self._line(prompt, words)
+            except Dropped:
+                self.say("Line dropped." + (" 'leave' or Ctrl-D leaves, with everything kept." if self._dropped else ""))
+                self._dropped = True
+                continue
+            self._dropped = False
+            command = None if line.strip().lower() in words else find(line)
+            if command:
+                if command[0].run(self, command[1]):
+                    raise Anew
+                continue
+            try:
+                return understand(line)
+            except NotUnderstood as error:
+                self.say(f"  {error}.")
+
+    def _line(self, prompt: str, words: Sequence[str]) -> str:
+        if self._typed is not None:
+            line, self._typed = self._typed, None
+            return line
+        return self.console.read(prompt, [*words, *COMMANDS])
+
+    def choose(self, says: Sequence[str]) -> int:
+        self.show(screens.choices(says, self.width))
+        return self.read(lambda line: choice_of(line, says))
+
+    def warn_once(self, names: Sequence[str]) -> None:
+        """Show cautions in full, each the first time only: before a question."""
+        for name in names:
+            if name not in self.told_cautions:
+                self.told_cautions.add(name)
+                self.show(screens.caution(self.knowledge, name, self.width))
+
+    def warn(self, names: Sequence[str]) -> None:
+        """Show cautions before hands go to work: in full the first time, by name every time after."""
+        known = [name for name in names if name in self.told_cautions]
+        self.warn_once(names)
+        self.show(screens.reminder(known, self.width))
+
+    # What has come up, and questions.
+
+    def tell_news(self) -> None:
+        """Cautions and holds that have come up, what has been concluded, and how it stands: in that order."""
+        conclusions = self.examined.conclusions
+        fresh = [name for name in conclusions.cautions if name not in self.told_cautions]
+        self.warn_once(fresh)
+        reasons = [self.knowledge.rules[rule].because for name in fresh for rule in conclusions.cautions[name][:1]]
+        for because in dict.fromkeys(reasons):
+            self.show(screens.paragraph(f"Because: {because}", self.width, "    ", "quiet"))
+        for name in conclusions.holds:
+            if name not in self._told_holds:
+                self._told_holds.add(name)
+                self.show(screens.hold(self.knowledge, conclusions, name, self.width))
+        for name in sorted(self._told_holds - conclusions.holds.keys()):
+            self._told_holds.discard(name)
+            self.say(f"  # Lifted: {self.knowledge.holds[name].name}.")
+        for name, concluded in conclusions.conditions.items():
+            if name not in self._told_conditions:
+                self._told_conditions.add(name)
+                because = self.knowledge.rules[concluded.rules[0]].because
+                said = f"So: {str(self.knowledge.conditions[name].name).lower()}. {because}"
+                self.show(screens.paragraph(said, self.width, "    ", "quiet"))
+
+    def ask(self, finding: Finding, rules: Sequence[str] = (), worth: Worth | None = None) -> None:
+        self.warn_once([str(name) for name in finding.cautions])
+        self.show(screens.question(finding, len(self.state.answered) + 1, self.width))
+        self.why = lambda: screens.why(self.examined, finding, rules, worth, self.width)
+        given = self.read(lambda line: reply_to(finding, line), [str(answer) for answer in finding.answers])
+        self._record(finding, given)
+        self.show(screens.brief(self.examined, self.width))
+
+    def _record(self, finding: Finding, given: Given | None) -> None:
+        if given is None:
+            self.log.append("unknown", finding=str(finding.id))
+        elif given.reading:
+            self.log.append("answer", finding=str(finding.id), answer=given.answer, reading=given.reading)
+        else:
+            self.log.append("answer", finding=str(finding.id), answer=given.answer)
+
+    def do_check(self, check: Check, finds: Sequence[str], rules: Sequence[str], worth: Worth | None) -> None:
+        self.why = lambda: screens.why(self.examined, self.knowledge.findings[finds[0]], rules, worth, self.width)
+        # A check left in the middle goes on with what it still has to find; any other is shown from its first step.
+        if not any(name in self.state.findings for name in check.finds):
+            self.show_check(check)
+            if self.choose(["done, here is the result", "cannot do it now"]):
+                for name in finds:
+                    self.log.append("unknown", finding=name)
+                return
+            self.log.append("check", check=str(check.id))
+        for name in finds:
+            self.tell_news()
+            finding = self.knowledge.findings[name]
+            if askable(self.knowledge, self.examined.conclusions, self.examined.progress, finding):
+                self.ask(finding, rules, worth)
+
+    def show_check(self, check: Check) -> None:
+        self.show(screens.procedure(check, self.width, "Check"))
+        self.warn([str(name) for name in check.cautions])
+        self.show(screens.steps(self.knowledge, self.examined.conclusions, check.steps, self.width))
+
+    def change_result(self, finding: Finding, check: Check) -> None:
+        """The result of a check is given again with the check before the eyes, unless a hold forbids doing it now."""
+        held = self.examined.conclusions.held(under_of(self.knowledge, finding))
+        for hold in held:
+            self.show(screens.hold(self.knowledge, self.examined.conclusions, hold, self.width))
+        if held:
+            self.say("    Only put right what was answered; the check itself waits.")
+        else:
+            self.show_check(check)
+        self.ask(finding)
+
+    # What can be typed at any prompt.
+
+    def show_why(self) -> None:
+        self.show(self.why() if self.why else iter([("    To find what is left to try.", "")]))
+
+    def go_back(self, rest: str) -> bool:
+        count = int(rest) if rest.isdecimal() else 1
+        if rest and not rest.isdecimal():
+            self.say("    'back' takes a count, such as back 2.")
+            return False
+        numbers = [number for number, _ in self.state.answered][-count:] if count else []
+        if not numbers:
+            self.say("    There is no answer to take back.")
+            return False
+        names = [finding for number, finding in self.state.answered if number in numbers]
+        self.log.append("withdraw", numbers=numbers)
+        self.say(f"    Taken back: {', '.join(names)}.")
+        return True
+
+    def change(self, rest: str) -> bool:
+        given = list(dict.fromkeys(finding for _, finding in self.state.answered))
+        if not given:
+            self.say("    There is no answer to change yet.")
+            return False
+        if rest not in given:
+            begun = [name for name in given if rest and name.startswith(rest)]
+            if len(begun) != 1:
+                self.say("    Answers so far; 'change' with one of these names asks it again:")
+                for name in given:
+                    finding = self.knowledge.findings.get(name)
+                    known = self.state.findings.get(name)
+                    answer = screens.said(finding, self.state, known.answer) if finding and known else "don't know"
+                    self.show(screens.paragraph(f"{name}: {answer}", self.width, "    ", rest="      "))
+                return False
+            rest = begun[0]
+        finding = self.knowledge.findings[rest]
+        if finding.check is not None:
+            self.change_result(finding, self.knowledge.checks[finding.check])
+        else:
+            self.ask(finding)
+        return True
+
+    def take_note(self, text: str) -> None:
+        if not text:
+            self.say("    Write the note after the word: note the carburettor came off last month")
+            return
+        self.log.append("note", text=text)
+        self.say("    Noted.")
+
+    def show_cautions(self) -> None:
+        conclusions = self.examined.conclusions
+        names = dict.fromkeys([*conclusions.cautions, *sorted(self.told_cautions)])
+        for name in names:
+            self.show(screens.caution(self.knowledge, name, self.width))
+        for name in conclusions.holds:
+            self.show(screens.hold(self.knowledge, conclusions, name, self.width))
+        if not names and not conclusions.holds:
+            self.say("    None yet. Blades, petrol, spark and hot metal are always there.")
+
+    def write_report(self) -> None:
+        paths = write_reports(self._reports, self.knowledge, self.state, self.examined)
+        self.say(f"Fault report: {' and '.join(str(path) for path in paths)}")
+
+    def leave(self) -> None:
+        raise Left
+
+    def show_help(self) -> None:
+        self.say()
+        self.say("At any prompt:", "head")
+        for command in COMMANDS.values():
+            self.show(
+                screens.paragraph(
+                    f"{command.word} {command.takes}".strip() + f": {command.does}",
+                    self.width,
+                    "    ",
+                    rest="        ",
+                )
+            )
+        self.show(screens.paragraph("Ctrl-C drops the line. Ctrl-D leaves, with everything kept.", self.width, "    "))
