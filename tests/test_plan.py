@@ -2,13 +2,16 @@
 
 import itertools
 import random
+from dataclasses import replace
 
 import numpy as np
 
 from diagnose.case.state import CaseState, Given, RepairDone
 from diagnose.knowledge.model import Knowledge
-from diagnose.planning.examine import examine
+from diagnose.measuring.cases import OwnerKnows, draw
+from diagnose.planning.examine import Examined, examine
 from diagnose.planning.plan import (
+    LIKELY_ENOUGH,
     Ask,
     AskAgain,
     DoCheck,
@@ -17,7 +20,7 @@ from diagnose.planning.plan import (
     next_questions,
     one_more,
 )
-from diagnose.planning.worth import CALL_FOR_HELP, expected_repair_minutes, information_of
+from diagnose.planning.worth import CALL_FOR_HELP, expected_repair_minutes, information_of, repair_minutes
 
 
 def after(knowledge: Knowledge, answers: dict[str, str], unknown: tuple[str, ...] = (), **more: object) -> object:
@@ -68,6 +71,45 @@ def test_a_repair_is_put_forward_once_no_question_pays(bench: Knowledge) -> None
     answers = {"machine": "helicopter", "starts": "easily", "idle": "hunts", "under-load": "sags", "bolts": "loose"}
     unknown = ("head-temperature", "surge-governor-off")
     found = after(bench, answers, unknown, asked_again=frozenset({"idle"}))
+    assert isinstance(found, Repair)
+    assert found.cause == "bolts-loose"
+
+
+def with_repairs_of(bench: Knowledge, minutes: float) -> Knowledge:
+    causes = {name: replace(cause, fix=replace(cause.fix, minutes=minutes)) for name, cause in bench.causes.items()}
+    return replace(bench, causes=causes)
+
+
+def test_an_unlikely_repair_is_begun_only_when_it_pays_and_can_be_tried_even_so(base: Knowledge) -> None:
+    """One chance in ten of sparing two hours of help is no reason to work for one; a few minutes are well spent on it."""
+    rng = random.Random(3)
+    begun = left_alone = 0
+    for number in range(60):
+        told = draw(base, number, 3, OwnerKnows()).told
+        findings = {name: Given(told[name]) for name in rng.sample(sorted(told), 12)}
+        unknown = frozenset(map(str, base.findings)) - findings.keys()
+        seen = examine(base, CaseState(findings=findings, unknown=unknown, asked_again=frozenset(findings)))
+        minutes = repair_minutes(base)
+        match seen.next:
+            case Repair(cause, probability) if probability < LIKELY_ENOUGH:
+                begun += 1
+                assert cures(base, seen, cause) * CALL_FOR_HELP >= minutes[cause]
+            case Undecided(_, Repair(cause, probability)):
+                left_alone += 1
+                assert probability < LIKELY_ENOUGH
+                assert cures(base, seen, cause) * CALL_FOR_HELP < minutes[cause]
+    assert begun
+    assert left_alone
+
+
+def cures(knowledge: Knowledge, seen: Examined, cause: str) -> float:
+    return float(seen.standing.cures[list(knowledge.causes).index(cause)])
+
+
+def test_a_likely_cause_is_named_however_long_its_repair_takes(bench: Knowledge) -> None:
+    answers = {"machine": "helicopter", "starts": "easily", "idle": "hunts", "under-load": "sags", "bolts": "loose"}
+    unknown = ("head-temperature", "surge-governor-off")
+    found = after(with_repairs_of(bench, 180), answers, unknown, asked_again=frozenset({"idle"}))
     assert isinstance(found, Repair)
     assert found.cause == "bolts-loose"
 

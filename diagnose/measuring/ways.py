@@ -1,7 +1,8 @@
 """Ways of choosing what comes next: the planner, and what it is compared with.
 
-All of them keep the safe order, re-ask what clashes, know when nobody wants to be asked more, and repair alike. They
-differ in which question comes next and in when there have been enough.
+All of them keep the safe order, re-ask what clashes, know when nobody wants to be asked more, and repair in order of
+chance over minutes. They differ in which question comes next, in when there have been enough, and in whether an
+unlikely repair must be worth its minutes, as the planner has it, or is tried before help is called.
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ from ..case.state import CaseState
 from ..knowledge.model import Finding, Knowledge
 from ..planning.examine import Examined, examine
 from ..planning.plan import (
+    PAYS,
     Next,
     Progress,
     compelled,
@@ -45,8 +47,8 @@ def as_planned(seen: Examined) -> Next:
     return seen.next
 
 
-def asking(order: Order, enough: Enough) -> Way:
-    """Ask in this order until there is enough, then repair by chance over minutes."""
+def asking(order: Order, enough: Enough, pays: float = 0.0) -> Way:
+    """Ask in this order until there is enough, then repair by chance over minutes what pays so much a minute."""
 
     def way(seen: Examined) -> Next:
         case = _case(seen)
@@ -56,7 +58,7 @@ def asking(order: Order, enough: Enough) -> Way:
         telling = telling_questions(*case)
         if telling and patient(seen.conclusions, seen.progress) and not enough(seen, telling):
             return question(seen.knowledge, seen.conclusions, seen.progress, order(telling))
-        return looked_at_again(*case, work_next(*case))
+        return looked_at_again(*case, work_next(*case, pays))
 
     return way
 
@@ -113,10 +115,12 @@ def ways(knowledge: Knowledge, number: int) -> dict[str, Way]:
     return {
         PLANNED: as_planned,
         "until 90 % sure": asking(most_a_minute, sure),
+        "repairs weighed, until 90 % sure": asking(most_a_minute, sure, PAYS),
         "information alone, until 90 % sure": asking(most_telling, sure),
         "information alone, while it pays": asking(most_telling, not_worth_asking),
         **{f"{FIXED} {many} questions": asking(printed, after(many)) for many in FIXED_LENGTHS},
         f"{FIXED} until 90 % sure": asking(printed, sure),
+        "repairs weighed, fixed order": asking(printed, sure, PAYS),
         "random order, until 90 % sure": asking(by_chance, sure),
     }
 

@@ -3,7 +3,8 @@
 Repairs go in order of probability over minutes. A question is asked only while it is expected to save more repair
 minutes than it costs, and among those the one with most information per minute. After a failed repair the
 questions resume. Measured on synthetic bases: 44 minutes a case, against 76 for asking until 90 % sure.
-While no repair is likely enough the most telling question is asked even so, up to a bound.
+While no repair is likely enough the most telling question is asked even so, up to a bound. An unlikely repair is begun
+only when its chance of sparing the call for help is worth its minutes.
 """
 
 from __future__ import annotations
@@ -17,7 +18,7 @@ from ..reasoning.rank import RankedCause, Repairs, Standing
 from ..reasoning.reason import Conclusions
 from ..reasoning.tables import tables_of
 from .lifting import way_to_lift
-from .worth import Worth, kin_of, minutes_of, repair_minutes, worths
+from .worth import CALL_FOR_HELP, Worth, kin_of, minutes_of, repair_minutes, worths
 
 TELLS_NOTHING = 1e-6
 """Information a minute below which a question is not asked at all."""
@@ -41,6 +42,9 @@ MOST_ANSWERS = 40
 
 LEAST_CURE = 0.02
 """A repair less likely than this to end the fault is not put forward."""
+
+PAYS = 1.0
+"""What an unlikely repair must promise for each of its minutes, in minutes of help spared, to be begun."""
 
 SPOKEN_FOR = 2.0
 """Decibels of evidence a cause needs before its repair is put forward: no cause is claimed on its prior alone."""
@@ -94,9 +98,11 @@ class Repair:
 
 @dataclass(frozen=True, slots=True)
 class Undecided:
-    """Nothing left is worth asking or trying. `held` are causes whose fix a hold forbids."""
+    """Nothing left is worth asking or trying. `held` are causes whose fix a hold forbids; `even_so` is the repair with
+    most chance a minute, not worth its minutes, for someone who would rather try than take it home."""
 
     held: tuple[str, ...] = ()
+    even_so: Repair | None = None
 
 
 Next = Ask | DoCheck | AskAgain | Repair | Undecided
@@ -125,10 +131,13 @@ def compelled(knowledge: Knowledge, conclusions: Conclusions, progress: Progress
 
 
 def work_next(
-    knowledge: Knowledge, conclusions: Conclusions, standing: Standing, progress: Progress
+    knowledge: Knowledge, conclusions: Conclusions, standing: Standing, progress: Progress, pays: float = PAYS
 ) -> Ask | DoCheck | Repair | Undecided:
-    """Return the repair with most chance a minute, or, when a hold forbids a likelier one, what may lift the hold."""
-    repair, held = _repairs(knowledge, conclusions, standing, progress)
+    """Return the repair with most chance a minute, or, when a hold forbids a likelier one, what may lift the hold.
+
+    pays: what an unlikely repair must promise a minute; 0 begins every one that can cure at all.
+    """
+    repair, held = _repairs(knowledge, conclusions, standing, progress, pays)
     if held and (repair is None or standing_of(standing, held[0]) > repair.probability):
         open_findings = open_questions(knowledge, conclusions, progress)
         minutes = {str(finding.id): minutes_of(knowledge, finding) for finding in open_findings}
@@ -137,7 +146,7 @@ def work_next(
             holding = _holding(conclusions, standing_holds)
             return question(knowledge, conclusions, progress, knowledge.findings[name], holding, None)
         return Undecided(held)
-    return repair or Undecided(held)
+    return repair or Undecided(held, _repairs(knowledge, conclusions, standing, progress, 0.0)[0])
 
 
 def looked_at_again(
@@ -320,15 +329,21 @@ def _sooner(conclusions: Conclusions, finding: Finding) -> tuple[str, ...]:
 
 
 def _repairs(
-    knowledge: Knowledge, conclusions: Conclusions, standing: Standing, progress: Progress
+    knowledge: Knowledge, conclusions: Conclusions, standing: Standing, progress: Progress, pays: float
 ) -> tuple[Repair | None, tuple[str, ...]]:
-    """The repair with most chance a minute, and the causes whose fix a hold forbids, likeliest first."""
+    """The repair with most chance a minute, and the causes whose fix a hold forbids, likeliest first.
+
+    A likely cause is named however long its repair takes: then it is a job for the workshop, and they know which.
+    """
     minutes = repair_minutes(knowledge)
     chance = dict(zip(tables_of(knowledge).causes, map(float, standing.cures), strict=True))
     open_repairs: list[RankedCause] = []
     held: list[str] = []
     for ranked in standing.causes:
         if ranked.cause in progress.put_aside or chance[ranked.cause] < LEAST_CURE or not spoken_for(ranked):
+            continue
+        spared = chance[ranked.cause] * CALL_FOR_HELP
+        if ranked.probability < LIKELY_ENOUGH and spared < pays * minutes[ranked.cause]:
             continue
         fix = knowledge.causes[ranked.cause].fix
         if conclusions.held(fix.under) or all(conclusions.held(step.under) for step in fix.steps):

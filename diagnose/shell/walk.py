@@ -72,8 +72,8 @@ class Walk(Sitting):
                 self._ask_again(self.knowledge.findings[finding], rules)
             case Repair(cause, _):
                 offer(self, self.knowledge.causes[cause])
-            case Undecided(held):
-                self._undecided(held)
+            case Undecided(held, even_so):
+                self._undecided(held, even_so)
 
     def _ask_owner(self) -> None:
         """The first question takes free words; what they may mean is confirmed once the machine is known."""
@@ -137,15 +137,18 @@ class Walk(Sitting):
             case _:
                 self.say("    There is no open question left that would tell anything.")
 
-    def _undecided(self, held: Sequence[str]) -> None:
+    def _undecided(self, held: Sequence[str], even_so: Repair | None) -> None:
         self.say()
-        waits = "The likeliest cause waits for what is on hold."
-        stands = waits if held else "No cause stands out enough to put it right."
+        stands = "No cause stands out enough to put it right."
+        if even_so:
+            stands = "No repair is worth its minutes at this chance: taking it home, or asking for help, is shorter."
+        if held:
+            stands = "The likeliest cause waits for what is on hold."
         self.say(f"Undecided for now. {stands}", "head")
         self.show_standing()
-        for cause in held[:1]:
-            self.say(f"    The likeliest, {self.knowledge.causes[cause].name}, waits for what is on hold:")
-            fix = self.knowledge.causes[cause].fix
+        for name in held[:1]:
+            self.say(f"    The likeliest, {self.knowledge.causes[name].name}, waits for what is on hold:")
+            fix = self.knowledge.causes[name].fix
             under = (*fix.under, *(hold for step in fix.steps for hold in step.under))
             for hold in dict.fromkeys(self.examined.conclusions.held(under)):
                 self.show(screens.hold(self.knowledge, self.examined.conclusions, hold, self.width))
@@ -163,6 +166,9 @@ class Walk(Sitting):
             offers["do the first of these looks now"] = lambda: self.do_check(
                 self.knowledge.checks[first.check], first.finds, (), first.worth
             )
+        if even_so:
+            cause = self.knowledge.causes[even_so.cause]
+            offers[f"put right even so: {cause.name} ({screens.minutes(cause.fix.minutes)})"] = lambda: offer(self, cause)
         if held:
             offers["put that cause aside and go on"] = lambda: self.log.append("repair", cause=held[0], result="not-done")
         offers["end here, undecided, with a report"] = lambda: self.close("undecided", ())
