@@ -42,13 +42,15 @@ class Input:
 @dataclass(frozen=True, slots=True)
 class Row:
     """One result: its name in the JSON, what it is called, its value in `unit` (pint's name), and how it is written
-    with its uncertainty where it has one."""
+    with its uncertainty where it has one. A band has its ends in `least` and `most` too, and its middle as value."""
 
     name: str
     label: str
     value: float
     unit: str
     written: str
+    least: float | None = None
+    most: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

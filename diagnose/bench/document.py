@@ -6,7 +6,7 @@ import math
 from typing import Any
 
 from ..drawing.chart import Axis, Chart
-from .calculator import Calculator, Given, Page
+from .calculator import Calculator, Given, Page, Row
 
 FORMAT = "diagnose-bench"
 VERSION = 1
@@ -53,16 +53,18 @@ def document(calculator: Calculator, given: Given, page: Page) -> dict[str, Any]
             name: {"value": value, "unit": units[name]} if name in units else {"value": value}
             for name, value in given.items()
         },
-        "results": {
-            row.name: {"label": row.label, "value": _number(row.value), "unit": row.unit, "written": row.written}
-            for row in page.rows
-        },
+        "results": {row.name: _row(row) for row in page.rows},
         "says": list(page.says),
         "cautions": list(page.cautions),
         "findings": dict(page.findings),
         "sources": list(page.sources),
         "charts": [_chart(chart) for chart in page.charts],
     }
+
+
+def _row(row: Row) -> dict[str, Any]:
+    ends = {} if row.least is None or row.most is None else {"least": _number(row.least), "most": _number(row.most)}
+    return {"label": row.label, "value": _number(row.value), **ends, "unit": row.unit, "written": row.written}
 
 
 def _number(value: float) -> float | None:

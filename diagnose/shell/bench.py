@@ -76,12 +76,7 @@ def page_lines(page: Page, width: int) -> Lines:
     """A calculator's page: its numbers, what they mean, and where the formulas come from."""
     yield "", ""
     yield from _paragraph(page.title, width, "", "head")
-    room = max((len(row.label) for row in page.rows), default=0)
-    for row in page.rows:
-        if room + 4 + len(row.written) <= width:
-            yield f"  {row.label:<{room}}  {row.written}", ""
-        else:
-            yield from _paragraph(f"{row.label}: {row.written}", width, "  ", rest="      ")
+    yield from _rows(page, width)
     if page.says:
         yield "", ""
     for says in page.says:
@@ -96,6 +91,20 @@ def page_lines(page: Page, width: int) -> Lines:
         yield "", ""
     for source in page.sources:
         yield from _paragraph(source, width, "  ", "quiet", "      ")
+
+
+def _rows(page: Page, width: int) -> Lines:
+    """The numbers in two columns, or below each other where two columns do not fit."""
+    room = max((len(row.label) for row in page.rows), default=0)
+    if all(room + 4 + len(row.written) <= width for row in page.rows):
+        yield from ((f"  {row.label:<{room}}  {row.written}", "") for row in page.rows)
+        return
+    for row in page.rows:
+        if len(row.label) + len(row.written) + 4 <= width:
+            yield f"  {row.label}: {row.written}", ""
+        else:
+            yield from _paragraph(f"{row.label}:", width, "  ", rest="    ")
+            yield from _paragraph(row.written, width, "      ")
 
 
 def cautions_lines(page: Page, knowledge: Knowledge, width: int) -> Lines:
