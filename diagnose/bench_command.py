@@ -16,7 +16,8 @@ from .bench.document import document, listing
 from .bench.inputs import gathered
 from .case.readings import SHOWN
 from .knowledge.model import Knowledge
-from .shell.bench import ask, cautions_lines, page_lines, reader
+from .shell.bench import Lines, page_lines, reader, worked_out
+from .shell.bench import listing as listed
 from .shell.console import Console, Left, open_console, wrapped
 
 WELL, MISUSED = 0, 2
@@ -33,8 +34,11 @@ def run(words: Sequence[str], rules: Callable[[], Knowledge], complain: Complain
             return _list(_Options(None).parse_args(words), console)
         chosen = calculator(named[0])
         options = _Options(chosen).parse_args(_joined(words[1:]))
-        given = _given(chosen, options, console)
-        page = chosen.work(given)
+        told = _Cautions(console, rules)
+        done = _worked(chosen, options, console, told)
+        if done is None:
+            return WELL
+        given, page = done
         for path in options.output or ():
             _save(page, path)
     except NotPossible as wrong:
@@ -45,8 +49,7 @@ def run(words: Sequence[str], rules: Callable[[], Knowledge], complain: Complain
     if options.json:
         print(json.dumps(document(chosen, given, page), indent=2))
         return WELL
-    if page.cautions:
-        _show(console, cautions_lines(page, rules(), console.width))
+    told.tell((*chosen.cautions, *page.cautions))
     _show(console, page_lines(page, console.width))
     for path in options.output or ():
         console.say(str(path))
@@ -101,26 +104,49 @@ def _list(options: argparse.Namespace, console: Console) -> int:
     if options.json:
         print(json.dumps(listing(calculators()), indent=2))
         return WELL
-    console.say("Calculators; each asks for what it needs, or takes it as options:")
-    for one in calculators():
-        for line in wrapped(f"{one.name}: {one.title}", console.width, "  ", "      "):
-            console.say(line)
+    for line in wrapped("Calculators; each asks for what it needs, or takes it as options:", console.width):
+        console.say(line)
+    _show(console, listed(console.width))
     for line in wrapped("'diagnose bench rotor' asks; 'diagnose bench rotor --help' lists the options.", console.width):
         console.say(line)
     return WELL
 
 
-def _given(chosen: Calculator, options: argparse.Namespace, console: Console) -> Given:
-    """The inputs: out of the options, or asked where none is given and somebody sits there."""
+class _Cautions:
+    """Says cautions in full, each once. The rules are read only where there is one to say."""
+
+    def __init__(self, console: Console, rules: Callable[[], Knowledge]) -> None:
+        self._console = console
+        self._rules = rules
+        self._told: set[str] = set()
+
+    def tell(self, names: Sequence[str]) -> None:
+        fresh = [name for name in dict.fromkeys(names) if name not in self._told]
+        self._told.update(fresh)
+        if fresh:
+            from .shell.screens import caution
+
+            knowledge = self._rules()
+            for name in fresh:
+                _show(self._console, caution(knowledge, name, self._console.width))
+
+
+def _worked(
+    chosen: Calculator, options: argparse.Namespace, console: Console, told: _Cautions
+) -> tuple[Given, Page] | None:
+    """The inputs and the page: out of the options, or asked where none is given and somebody sits there."""
     typed = {asked.name: getattr(options, asked.name) for asked in chosen.inputs}
-    if not any(typed.values()) and not options.json and sys.stdin is not None and sys.stdin.isatty():
-        _show(console, iter([(line, "head") for line in wrapped(chosen.title, console.width)]))
-        return ask(chosen, lambda lines: _show(console, lines), reader(console), console.width)
-    return gathered(chosen, typed)
+    if any(typed.values()) or options.json or sys.stdin is None or not sys.stdin.isatty():
+        given = gathered(chosen, typed)
+        return given, chosen.work(given)
+    told.tell(chosen.cautions)
+    for line in wrapped(f"{chosen.title}. 'back' goes to the input before, Ctrl-D leaves.", console.width):
+        console.say(line, "head")
+    return worked_out(chosen, lambda lines: _show(console, lines), reader(console), console.width, {})
 
 
-def _show(console: Console, lines: object) -> None:
-    for line, tone in lines:  # type: ignore[attr-defined]
+def _show(console: Console, lines: Lines) -> None:
+    for line, tone in lines:
         console.say(line, tone)
 
 

@@ -38,27 +38,34 @@ DENSER = 3.0
 MUCH_WARMER, MUCH_HIGHER, MORE_ETHANOL = 10.0, 500.0, 4.0
 """Degrees, metres and percent by volume that the questions of the rules count as a difference."""
 
-_STATE = (
-    ("temperature", "Temperature of the air in the shade", "degC", -40.0, 55.0),
-    ("pressure", "Pressure read at the field itself, not reduced to sea level", "hectopascal", 500.0, 1_100.0),
-    ("qnh", "QNH, the pressure reduced to sea level as weather reports give it", "hectopascal", 870.0, 1_090.0),
-    ("height", "Height of the field above the sea", "metre", -450.0, 5_000.0),
-    ("humidity", "Relative humidity", "percent", 0.0, 100.0),
-    ("dew-point", "Dew point, if the humidity is not known", "degC", -60.0, 45.0),
-    ("ethanol", "Ethanol in the petrol, percent by volume (E10 is up to 10)", "percent", 0.0, 100.0),
-)
 _THEN = "set-"
-INPUTS = tuple(
-    Input(f"{prefix}{name}", f"{when}: {ask[0].lower() if ask[1].islower() else ask[0]}{ask[1:]}", unit, least, most,
-          needed=prefix + name == "temperature")
-    for prefix, when in (("", "Now"), (_THEN, "When it was set"))
-    for name, ask, unit, least, most in _STATE
-)  # fmt: skip
+
+
+def _inputs(prefix: str, when: str) -> tuple[Input, ...]:
+    """What is asked of one day. Only the first must be known of today; the other day may be left out whole."""
+    first = f"{prefix}temperature"
+    with_first = first if prefix else ""
+    return (
+        Input(first, f"{when}: temperature of the air in the shade", "degC", -40, 55, needed=not prefix),
+        Input(f"{prefix}humidity", f"{when}: relative humidity", "percent", 0, 100, only_with=with_first),
+        Input(f"{prefix}dew-point", f"{when}: dew point, since the humidity is not known", "degC", -60, 45,
+              unless=(f"{prefix}humidity",), only_with=with_first),
+        Input(f"{prefix}height", f"{when}: height of the field above the sea", "metre", -450, 5_000, only_with=with_first),
+        Input(f"{prefix}pressure", f"{when}: pressure read at the field itself, not reduced to sea level", "hectopascal",
+              500, 1_100, only_with=with_first),
+        Input(f"{prefix}qnh", f"{when}: QNH, the pressure reduced to sea level that weather reports give", "hectopascal",
+              870, 1_090, unless=(f"{prefix}pressure",), only_with=with_first),
+        Input(f"{prefix}ethanol", f"{when}: ethanol in the petrol, by volume (E10 is up to 10)", "percent", 0, 100),
+    )  # fmt: skip
+
+
+INPUTS = (*_inputs("", "Now"), *_inputs(_THEN, "When it was set"))
 
 
 @dataclass(frozen=True, slots=True)
 class Day:
-    """The air of one day: pressure in Pa, temperature in degrees C, humidity as a share, each with its half width."""
+    """The air of one day: pressure in Pa, temperature in degrees C, humidity as a share, each with its half width; the
+    height of the field where it was given; and what had to be assumed, in words."""
 
     pressure: float
     pressure_half: float
@@ -103,7 +110,7 @@ def day_of(readings: Mapping[str, float], when: str, elsewhere: float | None = N
     humidity, wetness = _humidity(readings, celsius, pressure, when)
     if wetness == WET_OR_DRY:
         assumed.append(f"{when}: no humidity is given, so it may be anything.")
-    return Day(pressure, half, celsius, humidity, wetness, height, tuple(assumed))
+    return Day(pressure, half, celsius, humidity, wetness, readings.get("height"), tuple(assumed))
 
 
 def _agree(readings: Mapping[str, float], pressure: float, when: str) -> None:
@@ -175,14 +182,13 @@ def work(given: Given) -> Page:
     if fuels[0] is not None and fuels[1] is not None:
         other = mixture.fuel_band(fuels[0] / 100, fuels[1] / 100)
         rows.append(_shift_row("fuel-shift", "Mixture, by the ethanol", other))
-        more = fuels[0] - fuels[1]
-        findings["ethanol-compared"] = (
-            "more-now" if more >= MORE_ETHANOL else "less-now" if more <= -MORE_ETHANOL else "alike"
-        )
+        findings["ethanol-compared"] = _answer(fuels[0] - fuels[1], MORE_ETHANOL, "less-now", "alike", "more-now")
         shift = shift.followed_by(other)
     elif fuels[0] is not None or fuels[1] is not None:
         says.append("Ethanol counts only where it is given for both days.")
-    if findings:
+    if not findings:
+        says.append("With the air of the day when it was set, or the ethanol of both fuels, the change of mixture follows.")
+    else:
         rows.append(_shift_row("shift", "Mixture, all together", shift))
         says = [*_meaning(shift), *says]
         findings["mixture-reckoned"] = f"{(shift.middle - 1) * 100:.1f} %"
@@ -249,17 +255,17 @@ def said(shift: Shift) -> str:
 def _air_findings(now: Day, then: Day) -> dict[str, str]:
     """What the rules ask of two days, as far as the readings tell it."""
     density = (now.air.density / then.air.density - 1) * 100
-    findings = {"air-compared": "denser" if density >= DENSER else "thinner" if density <= -DENSER else "alike"}
-    warmer = now.celsius - then.celsius
-    findings["weather-against-when-set"] = (
-        "hotter" if warmer >= MUCH_WARMER else "colder" if warmer <= -MUCH_WARMER else "same"
-    )
+    findings = {
+        "air-compared": _answer(density, DENSER, "thinner", "alike", "denser"),
+        "weather-against-when-set": _answer(now.celsius - then.celsius, MUCH_WARMER, "colder", "same", "hotter"),
+    }
     if now.height is not None and then.height is not None:
-        higher = now.height - then.height
-        findings["height-against-when-set"] = (
-            "higher" if higher >= MUCH_HIGHER else "lower" if higher <= -MUCH_HIGHER else "same"
-        )
+        findings["height-against-when-set"] = _answer(now.height - then.height, MUCH_HIGHER, "lower", "same", "higher")
     return findings
+
+
+def _answer(difference: float, counts: float, less: str, same: str, more: str) -> str:
+    return more if difference >= counts else less if difference <= -counts else same
 
 
 LEANER = (
@@ -268,8 +274,8 @@ LEANER = (
     " speed that climbs and then sags. At any of them take the load off, land, and open the needle before the next run.",
 )
 RICHER = (
-    "Richer is the safe side: a longer burble as the load comes off, slower after a long idle, more smoke, and less power,"
-    " which thin air takes anyway. It does not have to be tuned away, and what is set here is lean at home.",
+    "Richer is the safe side: a longer burble as the load comes off, slower after a long idle, more smoke, a little less"
+    " power. It does not have to be tuned away, and what is set here is too lean at home and on the next cold day.",
 )
 EITHER = ("Which way it goes cannot be told from this. Take it as leaner until the engine says otherwise.",)
 

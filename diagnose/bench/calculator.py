@@ -26,6 +26,8 @@ class Input:
     file      a path is meant
     needed    without it nothing can be worked out; any other may be left out
     many      more than one may be given
+    unless    inputs beside which it is not asked for: they say the same
+    only_with an input without which it is not asked for, since it would mean nothing
     """
 
     name: str
@@ -37,6 +39,8 @@ class Input:
     file: bool = False
     needed: bool = False
     many: bool = False
+    unless: tuple[str, ...] = ()
+    only_with: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,9 +83,13 @@ What was left out is not there."""
 
 @dataclass(frozen=True, slots=True)
 class Calculator:
-    """One calculator: `diagnose bench NAME`, and `bench NAME` in the walk. `work` raises NotPossible."""
+    """One calculator: `diagnose bench NAME`, and `bench NAME` in the walk. `work` raises NotPossible.
+
+    cautions  ids of cautions shown before anything is asked, where reading the inputs can hurt; the page's come after
+    """
 
     name: str
     title: str
     inputs: tuple[Input, ...]
     work: Callable[[Given], Page]
+    cautions: tuple[str, ...] = ()

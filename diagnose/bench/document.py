@@ -55,7 +55,7 @@ def document(calculator: Calculator, given: Given, page: Page) -> dict[str, Any]
         },
         "results": {row.name: _row(row) for row in page.rows},
         "says": list(page.says),
-        "cautions": list(page.cautions),
+        "cautions": list(dict.fromkeys((*calculator.cautions, *page.cautions))),
         "findings": dict(page.findings),
         "sources": list(page.sources),
         "charts": [_chart(chart) for chart in page.charts],

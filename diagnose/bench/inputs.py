@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from ..case.readings import NotAReading, parse_quantity
+from ..case.readings import SHOWN, NotAReading, parse_quantity
 from .calculator import Calculator, Given, Input, NotPossible
 
 Value = float | str
@@ -50,3 +50,10 @@ def gathered(calculator: Calculator, typed: Mapping[str, Sequence[str]]) -> Give
         values = [understood(asked, text) for text in texts]
         given[asked.name] = tuple(values) if asked.many else values[0]  # type: ignore[assignment]
     return given
+
+
+def in_words(asked: Input, value: float | str | tuple[float, ...] | tuple[str, ...]) -> str:
+    """Return a value as people write it, with its unit."""
+    if isinstance(value, tuple):
+        return "; ".join(in_words(asked, one) for one in value)
+    return value if isinstance(value, str) else f"{value:.7g} {SHOWN.get(asked.unit, asked.unit)}".strip()

@@ -16,9 +16,9 @@ INPUTS = (
     Input("petrol", "Petrol without oil, to be mixed or already in the can", "litre", 0.01, 1_000),
     Input("oil", "Oil that already went in", "millilitre", 0, 50_000),
     Input("can", "Ready mix that was in the can", "litre", 0.01, 1_000),
-    Input("can-ratio", "Petrol to one part of oil in that mix", "", 5, 1_000),
+    Input("can-ratio", "Petrol to one part of oil in that mix", "", 5, 1_000, only_with="can"),
     Input("top-up", "Ready mix of another ratio that was poured onto it", "litre", 0.01, 1_000),
-    Input("top-up-ratio", "Petrol to one part of oil in that other mix", "", 5, 1_000),
+    Input("top-up-ratio", "Petrol to one part of oil in that other mix", "", 5, 1_000, only_with="top-up"),
 )
 
 
@@ -54,14 +54,13 @@ def work(given: Given) -> Page:
     can = _in_the_can(numbers)
     wanted = oil_for(can.petrol, ratio)
     rows, says, findings = [], [], {}
-    cautions = ["petrol-fire", "fuel-on-skin"]
+    short = False
     if can.oil:
         rows += _can_rows(can)
         finding, meaning = _judged(can, wanted)
         findings["oil-ratio"] = finding
         says += meaning
-        if finding == "less":
-            cautions.append("lean-run")
+        short = finding == "less"
     each = oil_for(1000.0, ratio)
     american = convert(each, "millilitre / litre", "fluid_ounce / gallon")
     rows.append(
@@ -84,7 +83,7 @@ def work(given: Given) -> Page:
             "By volume: oil is petrol divided by the ratio.",
             "US gallon and fluid ounce: NIST Special Publication 811 (2008), appendix B.8 (through pint).",
         ),
-        cautions=tuple(cautions),
+        cautions=("lean-run",) if short else (),
         findings=findings,
     )
 
@@ -133,4 +132,10 @@ def _volume(name: str, label: str, millilitres: float) -> Row:
     return Row(name, label, millilitres, "millilitre", f"{metric} ({american})")
 
 
-CALCULATOR = Calculator("premix", "Oil for a quantity of fuel, and what is in the can after topping up", INPUTS, work)
+CALCULATOR = Calculator(
+    name="premix",
+    title="Oil for a quantity of fuel, and what is in the can after topping up",
+    inputs=INPUTS,
+    work=work,
+    cautions=("petrol-fire", "fuel-on-skin"),
+)

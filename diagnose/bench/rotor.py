@@ -29,12 +29,12 @@ INPUTS = (
     Input("head-speed", "Speed of the rotor head or the propeller", "rpm", 50, 30_000),
     Input("ratio", "Gear ratio, turns of the engine to one of the head, such as 8.2", "", 0.5, 30),
     Input("diameter", "Diameter over the blade tips", "millimetre", 100, 6_000),
-    Input("air-temperature", "Temperature of the air", "degC", -40, 60),
+    Input("air-temperature", "Temperature of the air", "degC", -40, 60, only_with="diameter"),
     Input("blade-limit", "Highest speed that the maker of the blades or the propeller allows", "rpm", 100, 40_000),
     Input("engine-lowest", "Lowest working speed that the engine maker gives", "rpm", 500, 30_000),
     Input("engine-highest", "Highest working speed that the engine maker gives", "rpm", 500, 30_000),
     Input("clutch", "Speed of the engine at which the clutch begins to bite", "rpm", 500, 15_000),
-    Input("idle", "Speed of the warm engine at idle", "rpm", 300, 8_000),
+    Input("idle", "Speed of the warm engine at idle", "rpm", 300, 8_000, only_with="clutch"),
 )  # fmt: skip
 
 
@@ -73,7 +73,7 @@ def work(given: Given) -> Page:
             "Tip speed: circumference times turns a second, standing or in hover; a dive or fast flight adds to it.",
             "Speed of sound: root of kappa R T in dry air, ISO 2533:1975, Standard Atmosphere.",
         ),
-        cautions=(*told.cautions, "turning-blades"),
+        cautions=tuple(told.cautions),
         findings=told.findings,
     )
 
@@ -190,4 +190,10 @@ def _percent(name: str, label: str, value: float) -> Row:
     return Row(name, label, value, "percent", f"{value:.1f} %")
 
 
-CALCULATOR = Calculator("rotor", "Head speed and engine speed, tip speed, clutch and blade margins", INPUTS, work)
+CALCULATOR = Calculator(
+    name="rotor",
+    title="Head speed and engine speed, tip speed, clutch and blade margins",
+    inputs=INPUTS,
+    work=work,
+    cautions=("turning-blades",),
+)

@@ -38,6 +38,7 @@ REQUIRED: Mapping[str, Mapping[str, type]] = MappingProxyType(
         "note": {"text": str},
         "needle": {"needle": str, "sixteenths": int, "moved": bool},
         "check": {"check": str},
+        "bench": {"calculator": str, "title": str, "inputs": dict, "results": list, "says": list, "findings": dict},
         "fixed": {"cause": str},
         "passed": {"retest": str},
         "repair": {"cause": str, "result": str},
@@ -129,6 +130,12 @@ _CASE_NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9-]{0,60}")
 def _check_value(name: str, value: Any) -> None:
     """Refuse what this program never writes: it could steer a terminal, or name a file elsewhere."""
     texts = [value] if isinstance(value, str) else value if isinstance(value, list) else []
+    if isinstance(value, dict):
+        if not all(isinstance(text, str) for text in value.values()):
+            raise ValueError(f"'{name}' takes texts")
+        texts = [*value, *value.values()]
+    if name in ("results", "says") and not all(isinstance(text, str) for text in texts):
+        raise ValueError(f"'{name}' takes texts")
     if any(not (text.isprintable() if isinstance(text, str) else isinstance(text, int)) for text in texts):
         raise ValueError(f"'{name}' holds what is no plain text")
     allowed = {"result": REPAIR_RESULTS, "how": ENDINGS, "needle": NEEDLES}.get(name)

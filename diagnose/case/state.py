@@ -54,6 +54,19 @@ class Closing:
 
 
 @dataclass(frozen=True, slots=True)
+class Reckoned:
+    """What a calculator of the bench said, in words: inputs, numbers, what they mean, what the rules would hear."""
+
+    at: str
+    calculator: str
+    title: str
+    inputs: Mapping[str, str]
+    results: tuple[str, ...]
+    says: tuple[str, ...]
+    findings: Mapping[str, str]
+
+
+@dataclass(frozen=True, slots=True)
 class CaseState:
     """All that is known of one case."""
 
@@ -74,6 +87,7 @@ class CaseState:
     put_aside: frozenset[str] = frozenset()
     closing: Closing | None = None
     answered: tuple[tuple[int, str], ...] = ()
+    bench: tuple[Reckoned, ...] = ()
 
     @property
     def answers(self) -> dict[str, str]:
@@ -88,6 +102,7 @@ def replay(events: Iterable[Event]) -> CaseState:
     held: dict[str, Any] = {
         "findings": {}, "unknown": set(), "asked_again": set(), "words": [], "notes": [], "needles": [],
         "repairs": [], "checks": [], "passed": [], "put_aside": set(), "answered": [],
+        "bench": [],
     }  # fmt: skip
     for event in events:
         if event.number not in withdrawn:
@@ -110,6 +125,7 @@ def replay(events: Iterable[Event]) -> CaseState:
         put_aside=frozenset(held["put_aside"]),
         closing=held.get("closing"),
         answered=tuple(held["answered"]),
+        bench=tuple(held["bench"]),
     )
 
 
@@ -140,6 +156,13 @@ def _apply(event: Event, held: dict[str, Any]) -> None:
             held["notes"].append((event.at, data["text"]))
         case "needle":
             held["needles"].append(NeedleEntry(data["needle"], data["sixteenths"], data["moved"], event.at))
+        case "bench":
+            held["bench"].append(
+                Reckoned(
+                    event.at, data["calculator"], data["title"], data["inputs"], tuple(data["results"]),
+                    tuple(data["says"]), data["findings"],
+                )
+            )  # fmt: skip
         case "check":
             held["checks"].append(data["check"])
         case "fixed":

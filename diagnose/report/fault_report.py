@@ -28,6 +28,17 @@ class Line:
 
 
 @dataclass(frozen=True, slots=True)
+class BenchLine:
+    """What a calculator worked out: when, out of which inputs, with which numbers, and what they mean."""
+
+    title: str
+    at: str
+    inputs: tuple[str, ...]
+    results: tuple[str, ...]
+    says: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class CauseLine:
     """A cause with its share, and the trail behind it: (what was found, what it multiplied the odds by)."""
 
@@ -67,6 +78,7 @@ class FaultReport:
     concluded: tuple[Line, ...]
     findings: tuple[Line, ...]
     checks: tuple[str, ...]
+    bench: tuple[BenchLine, ...]
     done: tuple[Line, ...]
     steps: tuple[str, ...]
     needles: tuple[NeedleLine, ...]
@@ -119,6 +131,16 @@ def fault_report(knowledge: Knowledge, state: CaseState, examined: Examined, pro
             if name in knowledge.findings
         ),
         checks=tuple(str(knowledge.checks[name].name) for name in state.checks if name in knowledge.checks),
+        bench=tuple(
+            BenchLine(
+                reckoned.title,
+                _when(reckoned.at),
+                tuple(f"{name.replace('-', ' ')} {value}" for name, value in reckoned.inputs.items()),
+                reckoned.results,
+                reckoned.says,
+            )
+            for reckoned in state.bench
+        ),
         done=tuple(
             Line(_cause_name(knowledge, repair.cause), f"{RESULTS[repair.result]} ({_when(repair.at)})")
             for repair in state.repairs

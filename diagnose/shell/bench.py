@@ -2,74 +2,137 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Protocol, TypeVar
 
 from ..bench.calculator import Calculator, Given, Input, NotPossible, Page
-from ..bench.inputs import understood
+from ..bench.calculators import calculators
+from ..bench.inputs import in_words, understood
 from ..case.readings import SHOWN
-from ..knowledge.model import Knowledge
 from .choices import NotUnderstood
 from .console import Console, Dropped, wrapped
 
 Lines = Iterator[tuple[str, str]]
 
-LEFT_OUT = ("", "?", "dk", "don't know", "dont know", "do not know", "unknown", "skip", "pass", "none")
+LEFT_OUT = ("?", "dk", "don't know", "dont know", "do not know", "unknown", "not sure", "skip", "pass", "none")
 """What leaves an input out."""
 
+BACK = "back"
+"""Word that goes back to the input before."""
+
 Taken = TypeVar("Taken")
+Values = float | str | tuple[float, ...] | tuple[str, ...]
 
 
 class Reads(Protocol):
-    """Reads lines until one is understood: `understand` raises NotUnderstood with what can be meant."""
+    """Reads lines until one is understood: `understand` raises NotUnderstood with what can be meant. What stands among
+    `words` is not taken for a command."""
 
     def __call__(self, understand: Callable[[str], Taken], words: Sequence[str] = ()) -> Taken: ...
 
 
-def ask(calculator: Calculator, say: Callable[[Lines], None], read: Reads, width: int) -> Given:
-    """Ask for every input of a calculator. What is not known is left out, unless it is needed."""
-    given: dict[str, float | str | tuple[float, ...] | tuple[str, ...]] = {}
-    for number, asked in enumerate(calculator.inputs, 1):
-        say(question(asked, number, width))
-        if asked.many:
-            values = []
-            while (value := read(lambda line, asked=asked: _meant(asked, line), list(asked.choices))) is not None:  # type: ignore[misc]
-                values.append(value)
-            if values:
-                given[asked.name] = tuple(values)  # type: ignore[assignment]
+class _Back(Exception):
+    """The input before is wanted again."""
+
+
+def worked_out(
+    calculator: Calculator, say: Callable[[Lines], None], read: Reads, width: int, known: Mapping[str, Values]
+) -> tuple[Given, Page] | None:
+    """Ask for every input and return them with the page; None when somebody goes back past the first. `known` is offered
+    instead of typing. Inputs that cannot be meant together are asked again, each with what was given."""
+    kept = {asked.name: known[asked.name] for asked in calculator.inputs if asked.name in known}
+    while True:
+        given = _ask_all(calculator, say, read, width, kept)
+        if given is None:
+            return None
+        try:
+            return given, calculator.work(given)
+        except NotPossible as wrong:
+            say(_paragraph(f"{_sentence(str(wrong))} Once more; an empty line keeps what stands.", width, "  ", "warning"))
+            kept = dict(given)
+
+
+def _ask_all(
+    calculator: Calculator, say: Callable[[Lines], None], read: Reads, width: int, kept: Mapping[str, Values]
+) -> dict[str, Values] | None:
+    given: dict[str, Values] = dict(kept)
+    past: list[Input] = []
+    waiting = list(calculator.inputs)
+    while waiting:
+        asked = waiting.pop(0)
+        if not _wanted(asked, given):
+            given.pop(asked.name, None)
             continue
-        value = read(lambda line, asked=asked: _meant(asked, line), list(asked.choices))  # type: ignore[misc]
+        say(question(asked, len(past) + 1, width, given.get(asked.name)))
+        try:
+            value = _ask_one(asked, read, given.get(asked.name))
+        except _Back:
+            if not past:
+                return None
+            waiting = list(calculator.inputs[calculator.inputs.index(past.pop()) :])
+            continue
+        given.pop(asked.name, None)
         if value is not None:
             given[asked.name] = value
+        past.append(asked)
     return given
 
 
-def _meant(asked: Input, line: str) -> float | str | None:
-    if line.strip().lower() in LEFT_OUT:
-        if asked.needed and not asked.many:
-            raise NotUnderstood("nothing can be worked out without it")
-        return None
-    try:
-        return understood(asked, line)
-    except NotPossible as wrong:
-        raise NotUnderstood(str(wrong)) from None
+def _wanted(asked: Input, given: Mapping[str, Values]) -> bool:
+    return not any(other in given for other in asked.unless) and (not asked.only_with or asked.only_with in given)
 
 
-def question(asked: Input, number: int, width: int) -> Lines:
-    """An input as a question, with its unit or its choices."""
+def _ask_one(asked: Input, read: Reads, kept: Values | None) -> Values | None:
+    """One input: its value, what was kept, or None where it is left out. Raises _Back."""
+    words = [*asked.choices, BACK]
+
+    def meant(line: str) -> float | str | None:
+        typed = line.strip()
+        if typed.lower() == BACK:
+            raise _Back
+        if not typed or (typed.lower() in LEFT_OUT and typed.lower() not in asked.choices):
+            if asked.needed:
+                raise NotUnderstood("nothing can be worked out without it")
+            return None
+        try:
+            return understood(asked, typed)
+        except NotPossible as wrong:
+            raise NotUnderstood(str(wrong)) from None
+
+    def first(line: str) -> Values | None:
+        return kept if kept is not None and not line.strip() else meant(line)
+
+    value = read(first, words)
+    if not asked.many or value is None or value is kept:
+        return value
+    return (value, *_more(read, meant, words))  # type: ignore[return-value]
+
+
+def _more(read: Reads, meant: Callable[[str], float | str | None], words: Sequence[str]) -> list[float | str]:
+    """What follows the first value of an input that takes many, up to an empty line."""
+    values: list[float | str] = []
+    while (value := read(lambda line: meant(line) if line.strip() else None, words)) is not None:
+        values.append(value)
+    return values
+
+
+def question(asked: Input, number: int, width: int, kept: Values | None = None) -> Lines:
+    """An input as a question, with its unit or its choices, and what stands already."""
     yield "", ""
     yield from _paragraph(f"{asked.ask} [{asked.name}]", width, f"{number:>2}. ", "ask")
     hints = []
-    if not asked.choices and not asked.file and asked.unit:
+    if asked.unit:
         hints.append(f"a number in {SHOWN.get(asked.unit, asked.unit)}, or with its own unit")
     if asked.many:
         hints.append("one a line, an empty line after the last")
-    elif not asked.needed:
-        hints.append("? or an empty line leaves it out")
-    if hints:
-        yield from _paragraph("; ".join(hints), width, "    ", "quiet")
+    if kept is not None:
+        hints.append(f"an empty line keeps {in_words(asked, kept)}")
+    if not asked.needed:
+        hints.append("? leaves it out")
     for place, says in enumerate(asked.choices.values(), 1):
         yield from _paragraph(says, width, f"    {place}  ")
+    if hints:
+        yield from _paragraph("; ".join(hints), width, "    ", "quiet")
 
 
 def page_lines(page: Page, width: int) -> Lines:
@@ -107,17 +170,19 @@ def _rows(page: Page, width: int) -> Lines:
             yield from _paragraph(row.written, width, "      ")
 
 
-def cautions_lines(page: Page, knowledge: Knowledge, width: int) -> Lines:
-    """The cautions of a page in full, shown before everything else."""
-    from .screens import caution
-
-    for name in page.cautions:
-        yield from caution(knowledge, name, width)
+def listing(width: int) -> Lines:
+    """The calculators there are."""
+    for calculator in calculators():
+        yield from _paragraph(f"{calculator.name}: {calculator.title}", width, "    ", rest="        ")
 
 
 def _paragraph(text: str, width: int, first: str = "", tone: str = "", rest: str | None = None) -> Lines:
     for line in wrapped(text, width, first, rest):
         yield line, tone
+
+
+def _sentence(text: str) -> str:
+    return f"{text[:1].upper()}{text[1:]}{'' if text.endswith('.') else '.'}"
 
 
 def reader(console: Console) -> Reads:

@@ -37,7 +37,7 @@ def _command(takes: str, does: str) -> Callable[[Callable[[Any, str], bool]], Ca
     return enter
 
 
-_PARTICULARS = re.compile(r"(back \d+|needle [HhLl]\s.*\d.*|note .+|how \d+)", re.IGNORECASE)
+_PARTICULARS = re.compile(r"(back \d+|bench \w+|needle [HhLl]\s.*\d.*|note .+|how \d+)", re.IGNORECASE)
 
 
 def command_among_words(line: str) -> tuple[Command, str] | None:
@@ -97,6 +97,13 @@ def needle(sitting: Sitting, rest: str) -> bool:
     from .needles import typed  # comes with the rules, and the first question does not wait for those
 
     return typed(sitting, rest)
+
+
+@_command("[name]", "work a number out, and tell it to the rules: bench air; alone it lists the calculators")
+def bench(walk: Walk, rest: str) -> bool:
+    from .reckoning import work_out  # reads the calculators, and most walks need none
+
+    return work_out(walk, rest)
 
 
 @_command("", "show the cautions and holds again")

@@ -160,10 +160,10 @@ class Sitting:
         self.show(screens.question(finding, len(self.state.answered) + 1, self.width))
         self.why = lambda: screens.why(self.examined, finding, rules, worth, self.width)
         given = self.read(lambda line: reply_to(finding, line), [str(answer) for answer in finding.answers])
-        self._record(finding, given)
+        self.record(finding, given)
         self.show(screens.brief(self.examined, self.width))
 
-    def _record(self, finding: Finding, given: Given | None) -> None:
+    def record(self, finding: Finding, given: Given | None) -> None:
         if given is None:
             self.log.append("unknown", finding=str(finding.id))
         elif given.reading:
