@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 from . import atmosphere, mixture
 from .atmosphere import MoistAir, moist_air
-from .calculator import Calculator, Given, Input, NotPossible, Page, Row
+from .calculator import Calculator, Given, Input, NotPossible, Page, Row, numbers_of
 from .mixture import Shift
 
 THERMOMETER = 1.0
@@ -161,7 +161,7 @@ def air_band(now: Day, then: Day) -> Shift:
 
 def work(given: Given) -> Page:
     """Return the air of now; and, where the other day is given, how far the mixture has gone since."""
-    numbers = {name: value for name, value in given.items() if isinstance(value, float)}
+    numbers = numbers_of(given)
     then_readings = {name.removeprefix(_THEN): value for name, value in numbers.items() if name.startswith(_THEN)}
     now = day_of({name: value for name, value in numbers.items() if not name.startswith(_THEN)}, "Now")
     rows, says = list(_rows(now, "now", "Now")), list(now.assumed)

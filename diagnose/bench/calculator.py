@@ -81,6 +81,11 @@ Given = Mapping[str, float | str | tuple[float, ...] | tuple[str, ...]]
 What was left out is not there."""
 
 
+def numbers_of(given: Given) -> dict[str, float]:
+    """Return the inputs that are single numbers."""
+    return {name: float(value) for name, value in given.items() if isinstance(value, int | float)}
+
+
 @dataclass(frozen=True, slots=True)
 class Calculator:
     """One calculator: `diagnose bench NAME`, and `bench NAME` in the walk. `work` raises NotPossible.

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from ..case.readings import convert
-from .calculator import Calculator, Given, Input, NotPossible, Page, Row
+from .calculator import Calculator, Given, Input, NotPossible, Page, Row, numbers_of
 
 SHORT, PLENTY = 0.9, 1.25
 """Oil against what is asked for: below nine tenths it is short, above five quarters it is too much (judgement; a tenth is
@@ -49,7 +49,7 @@ def oil_for(petrol: float, ratio: float) -> float:
 
 def work(given: Given) -> Page:
     """Return the oil to add, or what is in the can and what brings it to the ratio that is asked."""
-    numbers = {name: value for name, value in given.items() if isinstance(value, float)}
+    numbers = numbers_of(given)
     ratio = numbers["ratio"]
     can = _in_the_can(numbers)
     wanted = oil_for(can.petrol, ratio)

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 
 from .atmosphere import SEA_LEVEL_TEMPERATURE, speed_of_sound
-from .calculator import Calculator, Given, Input, NotPossible, Page, Row
+from .calculator import Calculator, Given, Input, NotPossible, Page, Row, numbers_of
 
 SLIPS = 3.0
 """Percent by which a head may lag behind the gear before it counts as slip; less is the reading of two tachometers
@@ -56,7 +56,7 @@ def tip_speed(rpm: float, diameter: float) -> float:
 
 def work(given: Given) -> Page:
     """Return speeds, tip speed and margins, as far as the inputs tell them."""
-    numbers = {name: value for name, value in given.items() if isinstance(value, float)}
+    numbers = numbers_of(given)
     propeller = given.get("machine") == "aeroplane"
     if propeller:
         numbers.setdefault("ratio", 1.0)
