@@ -83,7 +83,7 @@ def test_every_number_of_the_document_has_its_unit(capsys: pytest.CaptureFixture
     assert (told["format"], told["version"], told["calculator"]) == ("diagnose-bench", 1, "air")
     assert all({"value", "unit", "written"} <= row.keys() for row in told["results"].values())
     assert told["results"]["now-density"]["unit"] == "kilogram/metre**3"
-    shift = told["results"]["shift"]
+    shift = told["results"]["air-shift"]
     assert shift["least"] < shift["value"] < shift["most"]
 
 
@@ -211,7 +211,7 @@ def test_what_is_not_told_stays_in_the_report_only(base: Knowledge, tmp_path: Pa
     assert report.bench[0].title == "The air, and the mixture since it was set"
     for text in (as_markdown(report), as_html(report)):
         assert "On the bench" in text
-        assert "Mixture, all together" in text
+        assert "Mixture since then" in text
 
 
 def test_what_was_told_is_taken_back_like_any_answer(base: Knowledge, tmp_path: Path) -> None:

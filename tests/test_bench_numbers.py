@@ -267,7 +267,7 @@ def test_what_nobody_read_widens_the_band() -> None:
     guessed = aired(temperature=30, height=100, set_temperature=10, set_height=100)
 
     def width(page: Page) -> float:
-        row = next(one for one in page.rows if one.name == "shift")
+        row = next(one for one in page.rows if one.name == "air-shift")
         assert row.least is not None and row.most is not None
         return row.most - row.least
 

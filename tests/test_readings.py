@@ -27,6 +27,13 @@ def measure(kind: str, unit: str, least: float = -1e5, most: float = 1e5) -> Mea
         ("1,25 turns", "turns", "turn", 1.25),
         ("3/8", "turns", "turn", 0.375),
         ("14.5 krpm", "speed", "rpm", 14_500.0),
+        ("25 Hz", "speed", "rpm", 1_500.0),  # turns a second, never radians
+        ("29.92 inHg", "pressure", "hectopascal", 29.92 * 33.8638864034),
+        ("500 ft", "length", "metre", 152.4),
+        ("8.2:1", "plain", "", 8.2),
+        ("1013,25 mbar", "pressure", "hectopascal", 1_013.25),
+        ("2 mile", "length", "metre", 3_218.688),
+        ("3 C/min", "slope", "delta_degC/second", 0.05),
         ("90 s", "time", "minute", 1.5),
         ("30 %", "percent", "percent", 30.0),
     ],
@@ -38,6 +45,12 @@ def test_a_number_is_understood_in_the_unit_it_was_given(text: str, kind: str, u
 @pytest.mark.parametrize(
     ("value", "unit", "to", "expected"),
     [
+        (
+            1.0,
+            "inch_Hg",
+            "pascal",
+            3386.389,
+        ),  # NIST SP 811 (2008), Appendix B.8, inch of mercury, seen reprinted
         (1.0, "psi", "pascal", 6894.757),  # NIST SP 811 (2008), Appendix B.8, psi; from memory
         (32.0, "degF", "degC", 0.0),  # NIST SP 811 (2008), Appendix B.8, degree Fahrenheit; from memory
         (1.0, "foot", "metre", 0.3048),  # exact by definition; NIST SP 811 (2008), Appendix B.8; from memory
@@ -53,6 +66,7 @@ def test_conversions_agree_with_published_factors(value: float, unit: str, to: s
         ("hot", "'hot' is not a number"),
         ("3 bananas", "'bananas' is no unit of temperature"),
         ("900 C", "900 C cannot be"),
+        ("30 degC**9", "is no unit of temperature"),
         ("1/0", "divides by nothing"),
         ("9" * 400, "is not a number"),
         ("", "is not a number"),

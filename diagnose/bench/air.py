@@ -160,45 +160,44 @@ def air_band(now: Day, then: Day) -> Shift:
 
 
 def work(given: Given) -> Page:
-    """Return the air of now; and, where the other day is given, how far the mixture has gone since."""
+    """Return the air of now; and, where the other day or both fuels are given, how far the mixture has gone since."""
     numbers = numbers_of(given)
-    then_readings = {name.removeprefix(_THEN): value for name, value in numbers.items() if name.startswith(_THEN)}
-    now = day_of({name: value for name, value in numbers.items() if not name.startswith(_THEN)}, "Now")
-    rows, says = list(_rows(now, "now", "Now")), list(now.assumed)
+    then = {name.removeprefix(_THEN): value for name, value in numbers.items() if name.startswith(_THEN)}
+    now = {name: value for name, value in numbers.items() if not name.startswith(_THEN)}
+    today = day_of(now, "Now")
+    rows, says = list(_rows(today, "now", "Now")), list(today.assumed)
     findings: dict[str, str] = {}
-    cautions: tuple[str, ...] = ()
-    if then_readings.keys() - {"ethanol"}:
-        if "temperature" not in then_readings:
+    shifts: list[Shift] = []
+    if then.keys() - {"ethanol"}:
+        if "temperature" not in then:
             raise NotPossible("when it was set: give its temperature too, or none of that day")
-        then = day_of(then_readings, "When it was set", now.height)
-        rows += _rows(then, "set", "Set")
-        says += then.assumed
-        shift = air_band(now, then)
-        rows += _air_rows(now, then, shift)
-        findings |= _air_findings(now, then)
-    else:
-        shift = Shift(1.0, 1.0)
-    fuels = numbers.get("ethanol"), numbers.get("set-ethanol")
-    if fuels[0] is not None and fuels[1] is not None:
-        other = mixture.fuel_band(fuels[0] / 100, fuels[1] / 100)
-        rows.append(_shift_row("fuel-shift", "Mixture, by the ethanol", other))
-        findings["ethanol-compared"] = _answer(fuels[0] - fuels[1], MORE_ETHANOL, "less-now", "alike", "more-now")
-        shift = shift.followed_by(other)
-    elif fuels[0] is not None or fuels[1] is not None:
+        that_day = day_of(then, "When it was set", now.get("height"))
+        rows += [*_rows(that_day, "set", "Set"), *_air_rows(today, that_day)]
+        says += that_day.assumed
+        findings |= _air_findings(today, that_day)
+        shifts.append(air_band(today, that_day))
+        rows.append(_shift_row("air-shift", "Mixture since then, by the air", shifts[-1]))
+    if "ethanol" in now and "ethanol" in then:
+        findings["ethanol-compared"] = _answer(
+            now["ethanol"] - then["ethanol"], MORE_ETHANOL, "less-now", "alike", "more-now"
+        )
+        shifts.append(mixture.fuel_band(now["ethanol"] / 100, then["ethanol"] / 100))
+        rows.append(_shift_row("fuel-shift", "Mixture since then, by the ethanol", shifts[-1]))
+    elif "ethanol" in now or "ethanol" in then:
         says.append("Ethanol counts only where it is given for both days.")
-    if not findings:
+    if not shifts:
         says.append("With the air of the day when it was set, or the ethanol of both fuels, the change of mixture follows.")
-    else:
-        rows.append(_shift_row("shift", "Mixture, all together", shift))
-        says = [*_meaning(shift), *says]
-        findings["mixture-reckoned"] = f"{(shift.middle - 1) * 100:.1f} %"
-        cautions = ("cold-day-lean", "lean-run") if shift.least < 1 - HEARD / 100 else ("cold-day-lean",)
+        return Page("The air", tuple(rows), tuple(says), SOURCES[:2])
+    shift = shifts[0].followed_by(shifts[1]) if len(shifts) == 2 else shifts[0]
+    if len(shifts) == 2:
+        rows.append(_shift_row("shift", "Mixture since then, both together", shift))
+    findings["mixture-reckoned"] = f"{(shift.middle - 1) * 100:.1f} %"
     return Page(
-        title="The air, and the mixture since it was set" if findings else "The air",
+        title="The air, and the mixture since it was set",
         rows=tuple(rows),
-        says=tuple(says),
-        sources=SOURCES if findings else SOURCES[:2],
-        cautions=cautions,
+        says=(*_meaning(shift), *says),
+        sources=SOURCES,
+        cautions=("cold-day-lean", "lean-run") if shift.least < 1 - HEARD / 100 else ("cold-day-lean",),
         findings=findings,
     )
 
@@ -225,13 +224,12 @@ def _rows(day: Day, name: str, label: str) -> list[Row]:
     ]  # fmt: skip
 
 
-def _air_rows(now: Day, then: Day, shift: Shift) -> list[Row]:
+def _air_rows(now: Day, then: Day) -> list[Row]:
     density = (now.air.density / then.air.density - 1) * 100
     oxygen = (now.air.dry / then.air.dry - 1) * 100
     return [
         Row("density-change", "Density since then", density, "percent", f"{density:+.1f} %"),
         Row("oxygen-change", "Oxygen since then, and about so much power", oxygen, "percent", f"{oxygen:+.1f} %"),
-        _shift_row("air-shift", "Mixture, by the air", shift),
     ]
 
 
@@ -269,13 +267,13 @@ def _answer(difference: float, counts: float, less: str, same: str, more: str) -
 
 
 LEANER = (
-    "Leaner is the side that kills engines. Start from a richer setting than it has, and listen before it is given power.",
+    "Leaner is the side that kills engines. Start from a richer setting than it has, and listen before it gets power.",
     "Listen for: no burble as the load comes off, an idle that hangs high after power, a flat spot as the throttle opens,"
     " speed that climbs and then sags. At any of them take the load off, land, and open the needle before the next run.",
 )
 RICHER = (
     "Richer is the safe side: a longer burble as the load comes off, slower after a long idle, more smoke, a little less"
-    " power. It does not have to be tuned away, and what is set here is too lean at home and on the next cold day.",
+    " power. It does not have to be tuned away, and what is set in thin air is too lean in the next dense air.",
 )
 EITHER = ("Which way it goes cannot be told from this. Take it as leaner until the engine says otherwise.",)
 
@@ -286,10 +284,7 @@ def _meaning(shift: Shift) -> list[str]:
     size = abs(shift.middle - 1) * 100
     if max(abs(least), abs(most)) < HEARD:
         return ["The mixture is as good as where it was set; nobody hears so little. Look elsewhere for what has changed."]
-    how_much = (
-        "large: a setting that was right then is wrong now" if size >= LARGE
-        else "enough to be heard" if size >= HEARD else "small"
-    )  # fmt: skip
+    how_much = "a lot" if size >= LARGE else "enough to be heard" if size >= HEARD else "little"
     side = RICHER if least >= 0 else LEANER if most <= 0 else EITHER if abs(shift.middle - 1) * 100 < HEARD else ()
     if not side:
         side = LEANER if shift.middle < 1 else RICHER + EITHER

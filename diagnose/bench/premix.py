@@ -64,7 +64,7 @@ def work(given: Given) -> Page:
     each = oil_for(1000.0, ratio)
     american = convert(each, "millilitre / litre", "fluid_ounce / gallon")
     rows.append(
-        Row("oil-per-litre", "Oil to a litre of petrol", each, "millilitre/litre",
+        Row("oil-per-litre", f"Oil to a litre of petrol at {ratio:g}:1", each, "millilitre/litre",
             f"{each:.1f} ml ({american:.2f} US fl oz to a US gal)")
     )  # fmt: skip
     missing = wanted - can.oil
