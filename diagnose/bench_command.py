@@ -140,6 +140,7 @@ def _worked(
         given = gathered(chosen, typed)
         return given, chosen.work(given)
     told.tell(chosen.cautions)
+    console.say()
     for line in wrapped(f"{chosen.title}. 'back' goes to the input before, Ctrl-D leaves.", console.width):
         console.say(line, "head")
     return worked_out(chosen, lambda lines: _show(console, lines), reader(console), console.width, {})
@@ -154,9 +155,10 @@ def _save(page: Page, path: Path) -> None:
     """Write the page's picture; a page with several writes them beside each other, numbered."""
     if not page.charts:
         raise NotPossible("this page has no picture; leave -o out")
-    if path.suffix not in (".svg", ".png"):
-        raise NotPossible(f"{path}: a picture is written as .svg or .png")
     from .drawing.picture import save
 
     for number, chart in enumerate(page.charts, 1):
-        save(chart, path if number == 1 else path.with_stem(f"{path.stem}-{number}"))
+        try:
+            save(chart, path if number == 1 else path.with_stem(f"{path.stem}-{number}"))
+        except ValueError as wrong:
+            raise NotPossible(str(wrong)) from None

@@ -50,11 +50,12 @@ def _inputs(prefix: str, when: str) -> tuple[Input, ...]:
         Input(f"{prefix}humidity", f"{when}: relative humidity", "percent", 0, 100, only_with=with_first),
         Input(f"{prefix}dew-point", f"{when}: dew point, since the humidity is not known", "degC", -60, 45,
               unless=(f"{prefix}humidity",), only_with=with_first),
-        Input(f"{prefix}height", f"{when}: height of the field above the sea", "metre", -450, 5_000, only_with=with_first),
+        Input(f"{prefix}height", f"{when}: height of the field above the sea, unless you give its pressure", "metre",
+              -450, 5_000, only_with=with_first),
         Input(f"{prefix}pressure", f"{when}: pressure read at the field itself, not reduced to sea level", "hectopascal",
               500, 1_100, only_with=with_first),
         Input(f"{prefix}qnh", f"{when}: QNH, the pressure reduced to sea level that weather reports give", "hectopascal",
-              870, 1_090, unless=(f"{prefix}pressure",), only_with=with_first),
+              870, 1_090, unless=(f"{prefix}pressure",), only_with=with_first or "height"),
         Input(f"{prefix}ethanol", f"{when}: ethanol in the petrol, by volume (E10 is up to 10)", "percent", 0, 100),
     )  # fmt: skip
 
@@ -196,7 +197,7 @@ def work(given: Given) -> Page:
         title="The air, and the mixture since it was set",
         rows=tuple(rows),
         says=(*_meaning(shift), *says),
-        sources=SOURCES,
+        sources=SOURCES if "ethanol-compared" in findings else SOURCES[:3],
         cautions=("cold-day-lean", "lean-run") if shift.least < 1 - HEARD / 100 else ("cold-day-lean",),
         findings=findings,
     )

@@ -26,7 +26,7 @@ def work_out(sitting: Sitting, named: str) -> bool:
     except NotPossible as wrong:
         sitting.say(f"    {wrong}.")
         return False
-    sitting.warn_once([name for name in chosen.cautions if name in sitting.knowledge.cautions])
+    sitting.warn([name for name in chosen.cautions if name in sitting.knowledge.cautions])
     sitting.say()
     sitting.say(f"{chosen.title}. 'back' goes to the input before.", "head")
     why, sitting.why = sitting.why, lambda: screens.paragraph("The calculator reckons with it.", sitting.width, "    ")
@@ -34,7 +34,7 @@ def work_out(sitting: Sitting, named: str) -> bool:
     sitting.why = why
     if done is not None:
         given, page = done
-        sitting.warn_once([name for name in page.cautions if name in sitting.knowledge.cautions])
+        sitting.warn([name for name in page.cautions if name in sitting.knowledge.cautions])
         sitting.show(page_lines(page, sitting.width))
         _keep(sitting, chosen, given, page)
         _tell_rules(sitting, page)
