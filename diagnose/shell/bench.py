@@ -9,6 +9,7 @@ from ..bench.calculator import Calculator, Given, Input, NotPossible, Page
 from ..bench.calculators import calculators
 from ..bench.inputs import in_words, understood
 from ..case.readings import SHOWN
+from ..knowledge.source import FaultyFiles
 from .choices import NotUnderstood
 from .console import Console, Dropped, wrapped
 
@@ -48,8 +49,11 @@ def worked_out(
         try:
             return given, calculator.work(given)
         except NotPossible as wrong:
-            say(_paragraph(f"{_sentence(str(wrong))} Once more; an empty line keeps what stands.", width, "  ", "warning"))
-            kept = dict(given)
+            trouble = str(wrong)
+        except FaultyFiles as faulty:
+            trouble = str(faulty.problems[0])
+        say(_paragraph(f"{_sentence(trouble)} Once more; an empty line keeps what stands.", width, "  ", "warning"))
+        kept = dict(given)
 
 
 def _ask_all(

@@ -9,6 +9,7 @@ from ..bench.calculators import calculator
 from ..bench.inputs import in_words
 from ..bench.inputs import understood as value_of
 from ..case.casefile import understood
+from ..case.readings import NotAReading
 from ..knowledge.model import Finding
 from . import screens
 from .bench import listing, page_lines, worked_out
@@ -70,24 +71,25 @@ def _keep(sitting: Sitting, chosen: Calculator, given: Given, page: Page) -> Non
 
 def _tell_rules(sitting: Sitting, page: Page) -> None:
     """Offer the findings to the rules; what is told becomes ordinary answers, so that `back` and `change` reach them."""
-    news = {
-        name: understood(sitting.knowledge.findings[name], text)
-        for name, text in page.findings.items()
-        if name in sitting.knowledge.findings and _can_be(sitting, sitting.knowledge.findings[name])
-    }
+    findings = sitting.knowledge.findings
+    news = {}
+    for name, text in page.findings.items():
+        if name in findings and _can_be(sitting, findings[name]):
+            with suppress(NotAReading):  # beyond what the rules take: for the report only
+                news[name] = understood(findings[name], text)
     news = {name: given for name, given in news.items() if sitting.state.findings.get(name) != given}
     if not news:
         return
     sitting.say()
     sitting.say("Tell this to the rules?", "ask")
     for name, given in news.items():
-        finding = sitting.knowledge.findings[name]
+        finding = findings[name]
         reading = f"{given.reading}, " if given.reading else ""
         said = f"{finding.ask} {reading}{finding.answers[given.answer].say}"
         sitting.show(screens.paragraph(said, sitting.width, "    - ", rest="      "))
     if sitting.choose(["yes", "no, keep it for the report only"]) == 0:
         for name, given in news.items():
-            sitting.record(sitting.knowledge.findings[name], given)
+            sitting.record(findings[name], given)
         sitting.show(screens.brief(sitting.examined, sitting.width))
 
 
