@@ -127,7 +127,8 @@ class Fields:
             self.wrong(node.place, f"'{key}' is empty")
         elif len(node) > LONGEST_TEXT:
             self.wrong(node.place, f"'{key}' is longer than {LONGEST_TEXT} characters")
-        return Text(" ".join(node.split()), node.place)
+        one_line = " ".join(node.split())
+        return node if node == one_line else Text(one_line, node.place)
 
     def id(self, key: str) -> Text:
         return self.an_id(self.text(key))
