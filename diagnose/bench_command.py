@@ -7,13 +7,14 @@ import json
 import re
 import sys
 from collections.abc import Callable, Sequence
+from functools import cache
 from pathlib import Path
 from typing import NoReturn
 
-from .bench.calculator import Calculator, Given, NotPossible, Page
+from .bench.calculator import Calculator, Given, Input, NotPossible, Page
 from .bench.calculators import calculator, calculators
 from .bench.document import document, listing
-from .bench.inputs import gathered
+from .bench.inputs import from_rules, gathered
 from .case.readings import SHOWN
 from .knowledge.model import Knowledge
 from .shell.bench import Lines, page_lines, reader, worked_out
@@ -28,6 +29,7 @@ Complain = Callable[[str], None]
 def run(words: Sequence[str], rules: Callable[[], Knowledge], complain: Complain, plain: bool) -> int:
     """Run `diagnose bench` with the words after it; return the exit code. `rules` is read only for a page's cautions."""
     console = open_console(plain)
+    rules = cache(rules)
     try:
         named = [word for word in words[:1] if not word.startswith("-")]
         if not named:
@@ -35,7 +37,7 @@ def run(words: Sequence[str], rules: Callable[[], Knowledge], complain: Complain
         chosen = calculator(named[0])
         options = _Options(chosen).parse_args(_joined(words[1:]))
         told = _Cautions(console, rules)
-        done = _worked(chosen, options, console, told)
+        done = _worked(chosen, options, console, told, rules)
         if done is None:
             return WELL
         given, page = done
@@ -72,7 +74,7 @@ class _Options(argparse.ArgumentParser):
         for asked in chosen.inputs if chosen else ():
             unit = SHOWN.get(asked.unit, asked.unit)
             many = ", more than one may be given" if asked.many else ""
-            takes = "|".join(asked.choices) or ("FILE" if asked.file else f"'{unit}'" if unit else "NUMBER")
+            takes = "|".join(asked.choices) or _takes(asked, unit)
             self.add_argument(
                 f"--{asked.name}", dest=asked.name, action="append", default=[], metavar=takes.replace("%", "percent"),
                 help=(asked.ask + many + (" (needed)" if asked.needed else "")).replace("%", "%%"),
@@ -84,6 +86,15 @@ class _Options(argparse.ArgumentParser):
 
     def error(self, message: str) -> NoReturn:
         raise NotPossible(f"{message}; '{self.prog} --help' lists the options")
+
+
+def _takes(asked: Input, unit: str) -> str:
+    """What stands for a value in the help."""
+    if asked.file or asked.text:
+        return "FILE" if asked.file else "NAME"
+    if asked.parts:
+        return "'" + ", ".join(part.name for part in asked.parts) + "'"
+    return f"'{unit}'" if unit else "NUMBER"
 
 
 _NEGATIVE = re.compile(r"-[\d.,]")
@@ -132,18 +143,23 @@ class _Cautions:
 
 
 def _worked(
-    chosen: Calculator, options: argparse.Namespace, console: Console, told: _Cautions
+    chosen: Calculator, options: argparse.Namespace, console: Console, told: _Cautions, rules: Callable[[], Knowledge]
 ) -> tuple[Given, Page] | None:
     """The inputs and the page: out of the options, or asked where none is given and somebody sits there."""
+
+    def with_limits(given: Given) -> Given:
+        lacking = any(asked.pack and asked.name not in given for asked in chosen.inputs)
+        return from_rules(chosen, given, rules()) if lacking else given
+
     typed = {asked.name: getattr(options, asked.name) for asked in chosen.inputs}
     if any(typed.values()) or options.json or sys.stdin is None or not sys.stdin.isatty():
         given = gathered(chosen, typed)
-        return given, chosen.work(given)
+        return given, chosen.work(with_limits(given))
     told.tell(chosen.cautions)
     console.say()
     for line in wrapped(f"{chosen.title}. 'back' goes to the input before, Ctrl-D leaves.", console.width):
         console.say(line, "head")
-    return worked_out(chosen, lambda lines: _show(console, lines), reader(console), console.width, {})
+    return worked_out(chosen, lambda lines: _show(console, lines), reader(console), console.width, {}, with_limits)
 
 
 def _show(console: Console, lines: Lines) -> None:

@@ -24,6 +24,9 @@ class Input:
     least, most   what is possible, in that unit
     choices   word -> what it says, for an input that is no number
     file      a path is meant
+    text      a word or name is meant, as it stands
+    parts     several numbers are meant at once, one for each part; those at the end may be left out if not needed
+    pack      `finding/answer` of the rules: left out, the number below which they give that answer stands
     needed    without it nothing can be worked out; any other may be left out
     many      more than one may be given
     unless    inputs beside which it is not asked for: they say the same
@@ -37,6 +40,9 @@ class Input:
     most: float = float("inf")
     choices: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     file: bool = False
+    text: bool = False
+    parts: tuple[Input, ...] = ()
+    pack: str = ""
     needed: bool = False
     many: bool = False
     unless: tuple[str, ...] = ()
@@ -76,9 +82,11 @@ class Page:
     charts: tuple[Chart, ...] = ()
 
 
-Given = Mapping[str, float | str | tuple[float, ...] | tuple[str, ...]]
-"""Input -> its value: a number in the input's unit, a choice's word or a path; a tuple where many may be given.
-What was left out is not there."""
+Value = float | str | tuple[float, ...]
+"""A number in the input's unit; a choice's word, a path or a name; the numbers of an input with parts."""
+
+Given = Mapping[str, Value | tuple[Value, ...]]
+"""Input -> its value; a tuple of values where many may be given. What was left out is not there."""
 
 
 def numbers_of(given: Given) -> dict[str, float]:

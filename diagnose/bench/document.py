@@ -30,6 +30,8 @@ def listing(calculators: list[Calculator]) -> dict[str, Any]:
                         "most": _number(asked.most),
                         "choices": list(asked.choices),
                         "file": asked.file,
+                        "text": asked.text,
+                        "parts": [{"name": part.name, "unit": part.unit} for part in asked.parts],
                         "needed": asked.needed,
                         "many": asked.many,
                     }
@@ -43,7 +45,11 @@ def listing(calculators: list[Calculator]) -> dict[str, Any]:
 
 def document(calculator: Calculator, given: Given, page: Page) -> dict[str, Any]:
     """Return the page as one JSON object. What is no number (a gap in a curve) is null."""
-    units = {asked.name: asked.unit for asked in calculator.inputs if not asked.choices and not asked.file}
+    units = {
+        asked.name: [part.unit for part in asked.parts] or asked.unit
+        for asked in calculator.inputs
+        if not (asked.choices or asked.file or asked.text)
+    }
     return {
         "format": FORMAT,
         "version": VERSION,

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from ..case.readings import SHOWN, NotAReading, parse_quantity
-from .calculator import Calculator, Given, Input, NotPossible
-
-Value = float | str
+from ..case.readings import SHOWN, NotAReading, convert, parse_quantity
+from ..knowledge.model import Knowledge
+from .calculator import Calculator, Given, Input, NotPossible, Value
 
 
 def understood(asked: Input, text: str) -> Value:
@@ -15,10 +14,12 @@ def understood(asked: Input, text: str) -> Value:
     typed = text.strip()
     if asked.choices:
         return _choice(asked, typed)
-    if asked.file:
+    if asked.file or asked.text:
         if not typed:
-            raise NotPossible(f"{asked.name}: write the path of a file")
+            raise NotPossible(f"{asked.name}: write {'the path of a file' if asked.file else 'a name'}")
         return typed
+    if asked.parts:
+        return _numbers(asked, typed)
     try:
         return parse_quantity(typed, asked.unit, asked.least, asked.most).value
     except NotAReading as error:
@@ -36,9 +37,30 @@ def _choice(asked: Input, typed: str) -> str:
     raise NotPossible(f"{asked.name}: '{typed[:40]}' is none of {', '.join(words)}")
 
 
+def _numbers(asked: Input, typed: str) -> tuple[float, ...]:
+    """`50 %, 32 %, 1500 rpm`: parted by semicolons, commas or blanks, whichever gives the right number of parts."""
+    least = sum(part.needed for part in asked.parts)
+    for texts in (typed.split(";"), typed.split(", "), typed.split(","), typed.split()):
+        if least <= len(texts) <= len(asked.parts):
+            return tuple(float(understood(part, text)) for part, text in zip(asked.parts, texts, strict=False))  # type: ignore[arg-type]
+    example = ", ".join(f"{part.name} ({SHOWN.get(part.unit, part.unit)})" for part in asked.parts)
+    raise NotPossible(f"{asked.name}: '{typed[:40]}' is not {least} to {len(asked.parts)} numbers; write {example}")
+
+
+def from_rules(calculator: Calculator, given: Given, knowledge: Knowledge) -> Given:
+    """Return the inputs with the limits of the rules where the user gave none and the rules have one."""
+    filled = dict(given)
+    for asked in calculator.inputs:
+        finding = knowledge.findings.get(asked.pack.partition("/")[0]) if asked.pack and asked.name not in given else None
+        answer = finding.answers.get(asked.pack.partition("/")[2]) if finding else None
+        if finding and finding.measure and answer and answer.below is not None:
+            filled[asked.name] = convert(answer.below, str(finding.measure.unit), asked.unit)
+    return filled
+
+
 def gathered(calculator: Calculator, typed: Mapping[str, Sequence[str]]) -> Given:
     """Return all inputs, from the texts given for each. Raises NotPossible for the first that is wrong or missing."""
-    given: dict[str, float | str | tuple[float, ...] | tuple[str, ...]] = {}
+    given: dict[str, Value | tuple[Value, ...]] = {}
     for asked in calculator.inputs:
         texts = typed.get(asked.name, ())
         if not texts:
@@ -48,12 +70,18 @@ def gathered(calculator: Calculator, typed: Mapping[str, Sequence[str]]) -> Give
         if not asked.many and len(texts) > 1:
             raise NotPossible(f"{asked.name}: given {len(texts)} times; give it once")
         values = [understood(asked, text) for text in texts]
-        given[asked.name] = tuple(values) if asked.many else values[0]  # type: ignore[assignment]
+        given[asked.name] = tuple(values) if asked.many else values[0]
     return given
 
 
-def in_words(asked: Input, value: float | str | tuple[float, ...] | tuple[str, ...]) -> str:
-    """Return a value as people write it, with its unit."""
+def in_words(asked: Input, value: Value | tuple[Value, ...]) -> str:
+    """Return a value, or all values of an input that takes many, as people write it, with its unit."""
+    if asked.many and isinstance(value, tuple):
+        return "; ".join(_in_words(asked, one) for one in value)
+    return _in_words(asked, value)  # type: ignore[arg-type]
+
+
+def _in_words(asked: Input, value: Value) -> str:
     if isinstance(value, tuple):
-        return "; ".join(in_words(asked, one) for one in value)
+        return ", ".join(_in_words(part, one) for part, one in zip(asked.parts, value, strict=False))
     return value if isinstance(value, str) else f"{value:.7g} {SHOWN.get(asked.unit, asked.unit)}".strip()

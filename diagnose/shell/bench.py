@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Protocol, TypeVar
 
-from ..bench.calculator import Calculator, Given, Input, NotPossible, Page
+from ..bench.calculator import Calculator, Given, Input, NotPossible, Page, Value
 from ..bench.calculators import calculators
 from ..bench.inputs import in_words, understood
 from ..case.readings import SHOWN
@@ -22,7 +22,7 @@ BACK = "back"
 """Word that goes back to the input before."""
 
 Taken = TypeVar("Taken")
-Values = float | str | tuple[float, ...] | tuple[str, ...]
+Values = Value | tuple[Value, ...]
 
 
 class Reads(Protocol):
@@ -37,17 +37,23 @@ class _Back(Exception):
 
 
 def worked_out(
-    calculator: Calculator, say: Callable[[Lines], None], read: Reads, width: int, known: Mapping[str, Values]
+    calculator: Calculator,
+    say: Callable[[Lines], None],
+    read: Reads,
+    width: int,
+    known: Mapping[str, Values],
+    with_limits: Callable[[Given], Given],
 ) -> tuple[Given, Page] | None:
     """Ask for every input and return them with the page; None when somebody goes back past the first. `known` is offered
-    instead of typing. Inputs that cannot be meant together are asked again, each with what was given."""
+    instead of typing; `with_limits` adds what the rules give where nothing was given. Inputs that
+    cannot be meant together are asked again, each with what was given."""
     kept = {asked.name: known[asked.name] for asked in calculator.inputs if asked.name in known}
     while True:
         given = _ask_all(calculator, say, read, width, kept)
         if given is None:
             return None
         try:
-            return given, calculator.work(given)
+            return given, calculator.work(with_limits(given))
         except NotPossible as wrong:
             trouble = str(wrong)
         except FaultyFiles as faulty:
@@ -90,7 +96,7 @@ def _ask_one(asked: Input, read: Reads, kept: Values | None) -> Values | None:
     """One input: its value, what was kept, or None where it is left out. Raises _Back."""
     words = [*asked.choices, BACK]
 
-    def meant(line: str) -> float | str | None:
+    def meant(line: str) -> Value | None:
         typed = line.strip()
         if typed.lower() == BACK:
             raise _Back
@@ -109,12 +115,12 @@ def _ask_one(asked: Input, read: Reads, kept: Values | None) -> Values | None:
     value = read(first, words)
     if not asked.many or value is None or value is kept:
         return value
-    return (value, *_more(read, meant, words))  # type: ignore[return-value]
+    return (value, *_more(read, meant, words))  # type: ignore[arg-type]
 
 
-def _more(read: Reads, meant: Callable[[str], float | str | None], words: Sequence[str]) -> list[float | str]:
+def _more(read: Reads, meant: Callable[[str], Value | None], words: Sequence[str]) -> list[Value]:
     """What follows the first value of an input that takes many, up to an empty line."""
-    values: list[float | str] = []
+    values: list[Value] = []
     while (value := read(lambda line: meant(line) if line.strip() else None, words)) is not None:
         values.append(value)
     return values
@@ -125,14 +131,16 @@ def question(asked: Input, number: int, width: int, kept: Values | None = None) 
     yield "", ""
     yield from _paragraph(f"{asked.ask} [{asked.name}]", width, f"{number:>2}. ", "ask")
     hints = []
-    if asked.unit:
+    if asked.parts:
+        hints.append(", ".join(f"{part.name} in {SHOWN.get(part.unit, part.unit)}" for part in asked.parts))
+    elif asked.unit:
         hints.append(f"a number in {SHOWN.get(asked.unit, asked.unit)}, or with its own unit")
     if asked.many:
         hints.append("one a line, an empty line after the last")
     if kept is not None:
         hints.append(f"an empty line keeps {in_words(asked, kept)}")
     if not asked.needed:
-        hints.append("? leaves it out")
+        hints.append(f"? {'takes the figure of the rules' if asked.pack else 'leaves it out'}")
     for place, says in enumerate(asked.choices.values(), 1):
         yield from _paragraph(says, width, f"    {place}  ")
     if hints:

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from contextlib import suppress
 
-from ..bench.calculator import Calculator, Given, NotPossible, Page
+from ..bench.calculator import Calculator, Given, NotPossible, Page, Value
 from ..bench.calculators import calculator
-from ..bench.inputs import in_words
+from ..bench.inputs import from_rules, in_words
 from ..bench.inputs import understood as value_of
 from ..case.casefile import understood
 from ..case.readings import NotAReading
@@ -31,7 +31,8 @@ def work_out(sitting: Sitting, named: str) -> bool:
     sitting.say()
     sitting.say(f"{chosen.title}. 'back' goes to the input before.", "head")
     why, sitting.why = sitting.why, lambda: screens.paragraph("The calculator reckons with it.", sitting.width, "    ")
-    done = worked_out(chosen, sitting.show, sitting.read, sitting.width, _known(sitting, chosen))
+    done = worked_out(chosen, sitting.show, sitting.read, sitting.width, _known(sitting, chosen),
+                      lambda given: from_rules(chosen, given, sitting.knowledge))  # fmt: skip
     sitting.why = why
     if done is not None:
         given, page = done
@@ -42,11 +43,11 @@ def work_out(sitting: Sitting, named: str) -> bool:
     return True
 
 
-def _known(sitting: Sitting, chosen: Calculator) -> dict[str, float | str | tuple[float, ...] | tuple[str, ...]]:
+def _known(sitting: Sitting, chosen: Calculator) -> dict[str, Value | tuple[Value, ...]]:
     """What the case knows already of the inputs: what machine it is, and what was given the last time."""
     answers = {name: given.answer for name, given in sitting.state.findings.items()}
     last = next((dict(done.inputs) for done in reversed(sitting.state.bench) if done.calculator == chosen.name), {})
-    known: dict[str, float | str | tuple[float, ...] | tuple[str, ...]] = {}
+    known: dict[str, Value | tuple[Value, ...]] = {}
     for asked in chosen.inputs:
         if answers.get(asked.name) in asked.choices:
             known[asked.name] = answers[asked.name]
