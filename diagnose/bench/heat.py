@@ -193,8 +193,8 @@ def _signature(signs: Sequence[Stretch], why_not: str) -> list[str]:
     if signs:
         return [
             f"STOP SIGN: {_times(signs)} the warm head heats while the speed sags. Lean, overloaded or badly cooled: each"
-            " looks so, and each can seize it. If the throttle was not closed there, do not fly it again before the cause is"
-            " found. Take load off and let it cool. If a needle is moved, open it."
+            " looks so, and each can seize it. If the throttle was not closed there, do not fly it again before the cause"
+            " is found. Take load off, let it cool, and close no needle for it."
         ]
     if why_not:
         return [f"Whether it heats while the speed sags: cannot tell, {why_not}."]
