@@ -7,7 +7,9 @@ from types import MappingProxyType
 
 from .calculator import Calculator, NotPossible
 
-MODULES = MappingProxyType({name: name for name in ("air", "rotor", "premix", "curve", "leak", "heat")})
+MODULES = MappingProxyType(
+    {"air": "air", "rotor": "rotor", "premix": "premix", "curve": "curve", "leak": "leak", "heat": "heat"}
+)
 """Name -> module in this folder, which holds it as CALCULATOR. In the order of a season: set up, then look after."""
 
 
