@@ -31,11 +31,6 @@ TOLD = 5
 """Points that are named one by one."""
 
 INPUTS = (
-    Input("file", "A log as CSV, if there is one", file=True),
-    Input("stick", "Column of the log with stick or collective, in percent", text=True),
-    Input("throttle", "Column of the log with throttle, in percent", text=True),
-    Input("speed", "Column of the log with the speed of the head or the propeller", text=True),
-    Input("time", "Column of the log with the time; with it only steady rows are taken", text=True),
     Input("point", "Stick or collective, the throttle that held the speed there, and that speed", many=True, parts=(
         Input("stick", "stick", "percent", -100, 100, needed=True),
         Input("throttle", "throttle", "percent", 0, FULL, needed=True),
@@ -50,6 +45,11 @@ INPUTS = (
     Input("now", "The curve as it stands in the radio, one corner point after the other", "percent", 0, FULL, many=True),
     Input("quarter", "Throttle of a safe start at quarter stick", "percent", 0, FULL, pack="throttle-curve/low"),
     Input("half", "Throttle of a safe start at half stick", "percent", 0, FULL, pack="throttle-curve-half/low"),
+    Input("file", "A log as CSV, if there is one", file=True),
+    Input("stick", "Column of the log with stick or collective, in percent", text=True, only_with="file"),
+    Input("throttle", "Column of the log with throttle, in percent", text=True, only_with="file"),
+    Input("speed", "Column of the log with the speed of the head or the propeller", text=True, only_with="file"),
+    Input("time", "Column of the log with the time; with it only steady rows are taken", text=True, only_with="file"),
 )  # fmt: skip
 
 SOURCES = (

@@ -14,8 +14,9 @@ FALLS = 3.0
 JUMPS = 10.0
 """Percent throttle; no smaller rise is a step."""
 
-STEEPER = 2.5
-"""A step rises so many times faster than the curve does elsewhere (its median)."""
+STEEPER = 2.0
+"""A step rises so many times faster than the curve does on either side of it. At an end a step cannot be told from a curve
+that grows steeper."""
 
 LEVEL = 1.0
 """Percent throttle; a piece that rises by no more is flat, if the others rise by FALLS and more."""
@@ -73,7 +74,9 @@ def features(
         usual = median(others) if len(others) > 1 else None
         if fall > max(FALLS, 2 * (error[place] ** 2 + error[place + 1] ** 2) ** 0.5):
             found.append(Feature(DIP, start, end, -fall))
-        elif usual is not None and rises[place] >= max(JUMPS, STEEPER * usual):
+        elif {place - 1, place + 1} <= rises.keys() and rises[place] >= max(
+            JUMPS, STEEPER * rises[place - 1], STEEPER * rises[place + 1]
+        ):
             found.append(Feature(STEP, start, end, rises[place]))
         elif usual is not None and rises[place] <= LEVEL and usual >= FALLS and values[place] < 95:
             found.append(Feature(FLAT, start, end, rises[place]))

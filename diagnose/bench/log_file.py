@@ -126,30 +126,30 @@ def _cells(line: str, mark: str) -> list[str]:
 
 def _heading(path: str, lines: Sequence[str], wanted: Sequence[Wanted]) -> tuple[int, str, list[_Found]]:
     """How many lines come before the rows, what parts the cells, and where the columns are."""
-    best: list[str] = []
-    missing = wanted[0]
+    likely: list[str] = []
+    missing = list(wanted)
     for number, line in enumerate(lines[:HEADING_WITHIN], 1):
         for mark in ";\t,":
             cells = _cells(line, mark)
             if len(cells) < 2:
                 continue
-            if len(cells) > len(best) and not all(map(_is_number, cells)):
-                best = cells
             places = [_place(one, cells) for one in wanted]
             absent = [one for one, at in zip(wanted, places, strict=True) if at is None and (one.needed or one.column)]
             if absent:
-                missing = absent[0]
+                if not likely or len(absent) < len(missing):
+                    likely, missing = cells, absent
                 continue
             there = [(one, at) for one, at in zip(wanted, places, strict=True) if at is not None]
             found = [_measured(path, number, one, at, cells[at]) for one, at in there]
             # Places counted from 1 need no heading: the first line may be a row already.
             bare = all(_is_number(cells[one.place]) for one in found)
             return number - bare, mark, found
-    if not best:
+    if not likely:
         raise NotPossible(f"{path}:1:1: no columns are found; a log is lines of cells parted by commas, semicolons or tabs")
-    named = f"no column is called '{_shown(missing.column)}'" if missing.column else f"which column is the {missing.name}?"
-    columns = ", ".join(_shown(cell) for cell in best[:20])
-    raise NotPossible(f"{path}:1:1: {named}; the columns are {columns}; name one with --{missing.name}")
+    first = missing[0]
+    named = f"no column is called '{_shown(first.column)}'" if first.column else f"which column is the {first.name}?"
+    columns = ", ".join(_shown(cell) for cell in likely[:20])
+    raise NotPossible(f"{path}:1:1: {named}; the columns are {columns}; name one with --{first.name}")
 
 
 def _place(wanted: Wanted, cells: Sequence[str]) -> int | None:
@@ -241,8 +241,8 @@ def _value(cell: str, mark: str, one: _Found) -> float:
     number = _plain(cell, mark)
     if not math.isnan(number):
         value = one.factor * number + one.offset
-    elif one.wanted.unit == "second":
-        value = _time(cell)
+    elif one.wanted.unit == "second" and not math.isnan(time := _time(cell)):
+        value = time
     else:
         try:
             value = parse_quantity(cell, one.wanted.unit, -math.inf, math.inf).value
