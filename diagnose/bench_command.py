@@ -14,7 +14,7 @@ from typing import NoReturn
 from .bench.calculator import Calculator, Given, Input, NotPossible, Page
 from .bench.calculators import calculator, calculators
 from .bench.document import document, listing
-from .bench.inputs import from_rules, gathered
+from .bench.inputs import gathered, with_figures
 from .case.readings import SHOWN
 from .knowledge.model import Knowledge
 from .shell.bench import Lines, page_lines, reader, worked_out
@@ -34,10 +34,10 @@ def run(words: Sequence[str], rules: Callable[[], Knowledge], complain: Complain
         named = [word for word in words[:1] if not word.startswith("-")]
         if not named:
             return _list(_Options(None).parse_args(words), console)
-        chosen = calculator(named[0])
+        chosen = with_figures(calculator(named[0]), rules)
         options = _Options(chosen).parse_args(_joined(words[1:]))
         told = _Cautions(console, rules)
-        done = _worked(chosen, options, console, told, rules)
+        done = _worked(chosen, options, console, told)
         if done is None:
             return WELL
         given, page = done
@@ -143,23 +143,18 @@ class _Cautions:
 
 
 def _worked(
-    chosen: Calculator, options: argparse.Namespace, console: Console, told: _Cautions, rules: Callable[[], Knowledge]
+    chosen: Calculator, options: argparse.Namespace, console: Console, told: _Cautions
 ) -> tuple[Given, Page] | None:
     """The inputs and the page: out of the options, or asked where none is given and somebody sits there."""
-
-    def with_limits(given: Given) -> Given:
-        lacking = any(asked.pack and asked.name not in given for asked in chosen.inputs)
-        return from_rules(chosen, given, rules()) if lacking else given
-
     typed = {asked.name: getattr(options, asked.name) for asked in chosen.inputs}
     if any(typed.values()) or options.json or sys.stdin is None or not sys.stdin.isatty():
         given = gathered(chosen, typed)
-        return given, chosen.work(with_limits(given))
+        return given, chosen.work(given)
     told.tell(chosen.cautions)
     console.say()
     for line in wrapped(f"{chosen.title}. 'back' goes to the input before, Ctrl-D leaves.", console.width):
         console.say(line, "head")
-    return worked_out(chosen, lambda lines: _show(console, lines), reader(console), console.width, {}, with_limits)
+    return worked_out(chosen, lambda lines: _show(console, lines), reader(console), console.width, {})
 
 
 def _show(console: Console, lines: Lines) -> None:

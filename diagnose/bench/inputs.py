@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 
 from ..case.readings import SHOWN, NotAReading, convert, parse_quantity
 from ..knowledge.model import Knowledge
-from .calculator import Calculator, Given, Input, NotPossible, Value
+from .calculator import Calculator, Given, Input, NotPossible, Page, Value
 
 
 def understood(asked: Input, text: str) -> Value:
@@ -45,6 +46,16 @@ def _numbers(asked: Input, typed: str) -> tuple[float, ...]:
             return tuple(float(understood(part, text)) for part, text in zip(asked.parts, texts, strict=False))  # type: ignore[arg-type]
     example = ", ".join(f"{part.name} ({SHOWN.get(part.unit, part.unit)})" for part in asked.parts)
     raise NotPossible(f"{asked.name}: '{typed[:40]}' is not {least} to {len(asked.parts)} numbers; write {example}")
+
+
+def with_figures(calculator: Calculator, rules: Callable[[], Knowledge]) -> Calculator:
+    """Return the calculator as it works with the rules' figures where the user gives none. `rules` is read only then."""
+
+    def work(given: Given) -> Page:
+        lacks = any(asked.pack and asked.name not in given for asked in calculator.inputs)
+        return calculator.work(from_rules(calculator, given, rules()) if lacks else given)
+
+    return replace(calculator, work=work)
 
 
 def from_rules(calculator: Calculator, given: Given, knowledge: Knowledge) -> Given:

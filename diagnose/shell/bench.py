@@ -37,23 +37,17 @@ class _Back(Exception):
 
 
 def worked_out(
-    calculator: Calculator,
-    say: Callable[[Lines], None],
-    read: Reads,
-    width: int,
-    known: Mapping[str, Values],
-    with_limits: Callable[[Given], Given],
+    calculator: Calculator, say: Callable[[Lines], None], read: Reads, width: int, known: Mapping[str, Values]
 ) -> tuple[Given, Page] | None:
     """Ask for every input and return them with the page; None when somebody goes back past the first. `known` is offered
-    instead of typing; `with_limits` adds what the rules give where nothing was given. Inputs that
-    cannot be meant together are asked again, each with what was given."""
+    instead of typing. Inputs that cannot be meant together are asked again, each with what was given."""
     kept = {asked.name: known[asked.name] for asked in calculator.inputs if asked.name in known}
     while True:
         given = _ask_all(calculator, say, read, width, kept)
         if given is None:
             return None
         try:
-            return given, calculator.work(with_limits(given))
+            return given, calculator.work(given)
         except NotPossible as wrong:
             trouble = str(wrong)
         except FaultyFiles as faulty:

@@ -6,7 +6,7 @@ from contextlib import suppress
 
 from ..bench.calculator import Calculator, Given, NotPossible, Page, Value
 from ..bench.calculators import calculator
-from ..bench.inputs import from_rules, in_words
+from ..bench.inputs import in_words, with_figures
 from ..bench.inputs import understood as value_of
 from ..case.casefile import understood
 from ..case.readings import NotAReading
@@ -23,7 +23,7 @@ def work_out(sitting: Sitting, named: str) -> bool:
         sitting.show(listing(sitting.width))
         return False
     try:
-        chosen = calculator(named)
+        chosen = with_figures(calculator(named), lambda: sitting.knowledge)
     except NotPossible as wrong:
         sitting.say(f"    {wrong}.")
         return False
@@ -31,8 +31,7 @@ def work_out(sitting: Sitting, named: str) -> bool:
     sitting.say()
     sitting.say(f"{chosen.title}. 'back' goes to the input before.", "head")
     why, sitting.why = sitting.why, lambda: screens.paragraph("The calculator reckons with it.", sitting.width, "    ")
-    done = worked_out(chosen, sitting.show, sitting.read, sitting.width, _known(sitting, chosen),
-                      lambda given: from_rules(chosen, given, sitting.knowledge))  # fmt: skip
+    done = worked_out(chosen, sitting.show, sitting.read, sitting.width, _known(sitting, chosen))
     sitting.why = why
     if done is not None:
         given, page = done
