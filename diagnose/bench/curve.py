@@ -30,6 +30,8 @@ NEAR = 5.0
 TOLD = 5
 """Points that are named one by one."""
 
+CAUTIONS = ("low-speed-way-out", "failsafe-first", "turning-blades")
+
 INPUTS = (
     Input("point", "Stick or collective, the throttle that held the speed there, and that speed", many=True, parts=(
         Input("stick", "stick", "percent", -100, 100, needed=True),
@@ -95,7 +97,7 @@ def work(given: Given) -> Page:
             *unread,
         ),
         sources=SOURCES,
-        cautions=("low-speed-way-out", "failsafe-first", "turning-blades"),
+        cautions=CAUTIONS,
         findings={finding: answer for findings, _ in told for finding, answer in findings.items()},
         charts=(_chart(corners, good, outliers, now),),
     )
@@ -285,4 +287,4 @@ def _drawn(corners: Corners) -> Trace:
     return Trace("curve", x.tolist(), PchipInterpolator(at[known], values[known], extrapolate=False)(x).tolist())
 
 
-CALCULATOR = Calculator("curve", "Throttle curve from points that held the head speed", INPUTS, work)
+CALCULATOR = Calculator("curve", "Throttle curve from points that held the head speed", INPUTS, work, CAUTIONS)

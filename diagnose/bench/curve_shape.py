@@ -8,8 +8,12 @@ from statistics import median
 
 DIP, STEP, FLAT = "dip", "step", "flat"
 
-FALLS = 3.0
-"""Percent throttle; a fall is told from it on, and from twice its own standard error on."""
+LEVEL = 1.0
+"""Percent throttle. A fall is told if it is more than this and than twice its own standard error; a piece that rises by no
+more is flat, where the others rise."""
+
+RISES = 3.0
+"""Percent throttle; others that rise by so much make a piece that does not look flat."""
 
 JUMPS = 10.0
 """Percent throttle; no smaller rise is a step."""
@@ -17,9 +21,6 @@ JUMPS = 10.0
 STEEPER = 2.0
 """A step rises so many times faster than the curve does on either side of it. At an end a step cannot be told from a curve
 that grows steeper."""
-
-LEVEL = 1.0
-"""Percent throttle; a piece that rises by no more is flat, if the others rise by FALLS and more."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,12 +73,12 @@ def features(
         fall = free[place] - free[place + 1]
         others = [rise for other, rise in rises.items() if other != place]
         usual = median(others) if len(others) > 1 else None
-        if fall > max(FALLS, 2 * (error[place] ** 2 + error[place + 1] ** 2) ** 0.5):
+        if fall > max(LEVEL, 2 * (error[place] ** 2 + error[place + 1] ** 2) ** 0.5):
             found.append(Feature(DIP, start, end, -fall))
         elif {place - 1, place + 1} <= rises.keys() and rises[place] >= max(
             JUMPS, STEEPER * rises[place - 1], STEEPER * rises[place + 1]
         ):
             found.append(Feature(STEP, start, end, rises[place]))
-        elif usual is not None and rises[place] <= LEVEL and usual >= FALLS and values[place] < 95:
+        elif usual is not None and rises[place] <= LEVEL and usual >= RISES and values[place] < 95:
             found.append(Feature(FLAT, start, end, rises[place]))
     return found

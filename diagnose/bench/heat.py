@@ -192,7 +192,7 @@ def _over_row(over: Sequence[Stretch], limit: float | None) -> tuple[Row, ...]:
 def _signature(signs: Sequence[Stretch], why_not: str) -> list[str]:
     if signs:
         return [
-            f"STOP SIGN: {_times(signs)} the warm head heats while the speed sags. Lean, overloaded or badly cooled: each"
+            f"STOP: {_times(signs)} the warm head heats while the speed sags. Lean, overloaded or badly cooled: each"
             " looks so, and each can seize it. If the throttle was not closed there, do not fly it again before the cause"
             " is found. Take load off, let it cool, and close no needle for it."
         ]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
@@ -38,14 +39,19 @@ def _choice(asked: Input, typed: str) -> str:
     raise NotPossible(f"{asked.name}: '{typed[:40]}' is none of {', '.join(words)}")
 
 
+_AFTER_A_UNIT = re.compile(r"(?<=[^\d\s.,:/+-])\s+(?=[-+]?\d)")
+"""Between `30 s` and `0.4 bar`."""
+
+
 def _numbers(asked: Input, typed: str) -> tuple[float, ...]:
     """`50 %, 32 %, 1500 rpm`: parted by semicolons, commas or blanks, whichever gives the right number of parts."""
     least = sum(part.needed for part in asked.parts)
-    for texts in (typed.split(";"), typed.split(", "), typed.split(","), typed.split()):
+    for texts in (typed.split(";"), typed.split(", "), typed.split(","), typed.split(), _AFTER_A_UNIT.split(typed)):
         if least <= len(texts) <= len(asked.parts):
             return tuple(float(understood(part, text)) for part, text in zip(asked.parts, texts, strict=False))  # type: ignore[arg-type]
     example = ", ".join(f"{part.name} ({SHOWN.get(part.unit, part.unit)})" for part in asked.parts)
-    raise NotPossible(f"{asked.name}: '{typed[:40]}' is not {least} to {len(asked.parts)} numbers; write {example}")
+    count = f"{least} to {len(asked.parts)}" if least < len(asked.parts) else f"{least}"
+    raise NotPossible(f"{asked.name}: '{typed[:40]}' is not {count} numbers; write {example}")
 
 
 def with_figures(calculator: Calculator, rules: Callable[[], Knowledge]) -> Calculator:

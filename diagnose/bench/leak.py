@@ -20,6 +20,8 @@ DIVISION = 0.01
 STANDARD_AIR = 1.01325
 """Bar. ISO 2533:1975, Standard Atmosphere, at sea level."""
 
+CAUTIONS = ("crankcase-pressure", "eyes-and-ears", "petrol-fire")
+
 CRANKCASE, NEEDLE = "crankcase", "needle"
 
 INPUTS = (
@@ -77,7 +79,7 @@ def work(given: Given) -> Page:
         rows=tuple(row for part in parts for row in part.rows),
         says=(*(line for part in parts for line in part.says), *unread),
         sources=SOURCES,
-        cautions=("crankcase-pressure", "eyes-and-ears", "petrol-fire"),
+        cautions=CAUTIONS,
         findings=dict(finding for part in parts for finding in part.findings),
         charts=tuple(chart for part in parts for chart in part.charts),
     )
@@ -230,4 +232,4 @@ def _chart(readings: Sequence[tuple[float, float]], fitted: Decay, limit: float 
     return Chart("Pressure over time", Axis("time", "s"), Axis("pressure", SHOWN.get("bar", "bar")), tuple(traces))
 
 
-CALCULATOR = Calculator("leak", "Leak-down of the crankcase, pop-off of the inlet needle", INPUTS, work)
+CALCULATOR = Calculator("leak", "Leak-down of the crankcase, pop-off of the inlet needle", INPUTS, work, CAUTIONS)

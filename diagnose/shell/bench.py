@@ -128,7 +128,8 @@ def question(asked: Input, number: int, width: int, kept: Values | None = None) 
     if asked.parts:
         hints.append(", ".join(f"{part.name} in {SHOWN.get(part.unit, part.unit)}" for part in asked.parts))
     elif asked.unit:
-        hints.append(f"a number in {SHOWN.get(asked.unit, asked.unit)}, or with its own unit")
+        unit = SHOWN.get(asked.unit, asked.unit)
+        hints.append(f"a number in {unit}, or with its own unit" if unit else "a number")
     if asked.many:
         hints.append("one a line, an empty line after the last")
     if kept is not None:
