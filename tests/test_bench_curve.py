@@ -69,7 +69,7 @@ def test_the_curve_is_no_worse_than_the_best_of_six_ways_measured(
     assert np.mean(errors) <= others
 
 
-@settings(max_examples=120, deadline=None)
+@settings(max_examples=100, deadline=None)
 @given(
     points=some.lists(some.tuples(some.floats(-100, 100), some.floats(0, 100)), max_size=12),
     corners=some.integers(2, 33),

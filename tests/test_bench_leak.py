@@ -80,7 +80,7 @@ def test_nineteen_of_twenty_intervals_hold_the_truth() -> None:
 def test_two_readings_close_together_cannot_tell_and_say_how_long_to_watch() -> None:
     told = page((0, 0.40), (10, 0.40))
     assert told.findings == {}
-    assert "Cannot tell" in told.says[0] and "Watch it for about" in told.says[0]
+    assert "Cannot tell" in told.says[0] and "Watch it for about 1 minute" in told.says[0]
 
 
 def test_a_minute_with_a_small_fall_holds() -> None:

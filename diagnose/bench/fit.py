@@ -103,7 +103,7 @@ def _solved(hats: Any, wanted: Any, weights: Any, turn: int | None, most: float)
     upper[0 if turn is None else turn] = most
     if turn is None:
         return np.linalg.lstsq(small, rotated.T @ aims, rcond=None)[0]
-    return np.minimum(by_steps @ lsq_linear(small, rotated.T @ aims, (np.zeros(places), upper), method="bvls").x, most)
+    return np.clip(by_steps @ lsq_linear(small, rotated.T @ aims, (np.zeros(places), upper), method="bvls").x, 0, most)
 
 
 def _from_steps(places: int, turn: int) -> Any:

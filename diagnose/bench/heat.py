@@ -174,7 +174,7 @@ def _rise(log: HeatLog, rise: Any, error: Any) -> tuple[tuple[Row, ...], list[st
     last = int(np.flatnonzero(np.isfinite(rise))[-1])
     rows = tuple(
         Row(name, label, float(rise[place]) * 60, "delta_degC/minute",
-            f"{rise[place] * 60:.0f} (+/- {max(2 * error[place] * 60, 0.5):.0f}) degrees C a minute, at"
+            f"{round(rise[place] * 60) + 0:d} (+/- {max(2 * error[place] * 60, 0.5):.0f}) degrees C a minute, at"
             f" {_clock(float(log.time[place]))}")
         for name, label, place in (("fastest-rise", "Fastest rise", fastest), ("rise-at-end", "At the end", last))
     )  # fmt: skip
@@ -193,8 +193,9 @@ def _signature(signs: Sequence[Stretch], why_not: str) -> list[str]:
     if signs:
         return [
             f"STOP: {_times(signs)} the warm head heats while the speed sags. Lean, overloaded or badly cooled: each"
-            " looks so, and each can seize it. If the throttle was not closed there, do not fly it again before the cause"
-            " is found. Take load off, let it cool, and close no needle for it."
+            " looks so, and each can seize it. Unless you know that the throttle was closed there, or that it was a short"
+            " steep climb, do not fly it again before the cause is found. Take load off, let it cool, close no needle for"
+            " it."
         ]
     if why_not:
         return [f"Whether it heats while the speed sags: cannot tell, {why_not}."]

@@ -143,7 +143,7 @@ def _judged(fitted: Decay, limit: float | None, at_once: float | None, needle: b
     if abs(lost - limit) <= uncertain:
         longer = fitted.span * uncertain / max(abs(lost - limit), 0.1 * uncertain)
         return "", (
-            f"Cannot tell: {lost:.1f} % is closer to the limit than the readings are sure. Watch it for about"
+            f"Cannot tell: {lost:.1f} % is closer to the limit than the readings are sure. Watch it for"
             f" {_long_enough(longer)}, or use a finer gauge."
         )
     if lost <= limit:
@@ -165,8 +165,8 @@ def _long_enough(seconds: float) -> str:
     """A time to watch, rounded up to something people would."""
     for nice in (60, 120, 180, 300, 600):
         if seconds <= nice:
-            return f"{nice // 60} minute{'s' if nice > 60 else ''}"
-    return "10 minutes and more"
+            return f"about {nice // 60} minute{'s' if nice > 60 else ''}"
+    return "ten minutes and more"
 
 
 def _opening(opened: Sequence[float], given: Given) -> Told:
