@@ -19,13 +19,17 @@ from .shell.walk import Walk
 DEMO_CLOCK = "2026-05-01T10:00:00+02:00"
 WIDTH = 76
 
+LONG_ENOUGH = "120"
+"""Minutes that an honest owner runs it for: longer than any retest asks."""
+
 MOST_REPLIES = 1_000
 """A walk that asks more than this asks without end."""
 
 
 @dataclass(frozen=True, slots=True)
 class Prompt:
-    """What is being asked: `kind` is question, check, retest, repair, words, confirm, proof, needle, undecided or other.
+    """What is being asked: `kind` is question, check, retest, minutes, repair, words, confirm, proof, needle,
+    undecided or other.
 
     `name` is the id of the finding, check, retest or cause asked about.
     """
@@ -46,6 +50,7 @@ _HEADS = {
     "Worth putting right now:": "repair",
     "Perhaps nothing is wrong:": "repair",
     "How was it proved?": "proof",
+    "How many minutes did it run": "minutes",
     "Where does the": "needle",
     "Undecided for now": "undecided",
 }
@@ -134,6 +139,8 @@ class Owner:
                 return "2" if self._repairing in self.faults else "3"
             case "proof":
                 return ""
+            case "minutes":
+                return LONG_ENOUGH
             case "needle":
                 return "?"
             case "undecided":

@@ -40,6 +40,7 @@ from ..knowledge.model import (
     Means,
     Need,
     Outcome,
+    Proves,
     Retest,
     Rule,
     Skips,
@@ -243,6 +244,8 @@ def outcome(knowledge: Knowledge, what: Outcome) -> str:
             return f"leaves out {', '.join(names)}"
         case First():
             return f"asks first {', '.join(names)}"
+        case Proves():
+            return f"after a repair wants the retest {', '.join(names)}"
     return f"asks sooner {', '.join(names)}"
 
 
@@ -402,6 +405,7 @@ def _cause(knowledge: Knowledge, cause: Cause) -> Iterator[Section]:
                 ("needle", fix.needle),
                 ("cautions", _listed(fix.cautions)),
                 ("not while on hold", _listed(fix.under)),
+                ("proved also by", _listed(cause.prove)),
             )
             if text
         ),
@@ -500,9 +504,14 @@ def _hold(knowledge: Knowledge, hold: Hold) -> Iterator[Section]:
 def _retest(knowledge: Knowledge, retest: Retest) -> Iterator[Section]:
     yield _own(
         name=retest.name, takes=_minutes(retest.minutes), engine=retest.engine, needs=_listed(retest.needs),
-        cautions=_listed(retest.cautions),
+        runs_at_least=_minutes(retest.lasts) if retest.lasts else None,
+        and_longer_than=None if retest.beyond is None else retest.beyond.finding, cautions=_listed(retest.cautions),
     )  # fmt: skip
     yield _steps(retest.steps)
+    if retest.only_when_asked:
+        yield _rules("rules that ask for it", knowledge, concluding(knowledge).get(str(retest.id), ()))
+        asking = (cause for cause in knowledge.causes.values() if retest.id in cause.prove)
+        yield Section("causes that ask for it", tuple(f"{cause.id} {_at(cause.id.place)}" for cause in asking))
 
 
 def _need(knowledge: Knowledge, need: Need) -> Iterator[Section]:

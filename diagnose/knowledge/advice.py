@@ -25,6 +25,7 @@ from .model import (
     Lacks,
     Means,
     Outcome,
+    Proves,
     Rule,
     Skips,
     Sooner,
@@ -55,6 +56,7 @@ def advice(knowledge: Knowledge) -> list[Problem]:
             *_silencing(knowledge),
             *_weak_causes(knowledge),
             *_unused_findings(knowledge),
+            *_unused_retests(knowledge),
             *_said_twice(knowledge),
             *_without_caution(knowledge),
             *_no_longer_concluded(knowledge),
@@ -281,6 +283,16 @@ def _unused_findings(knowledge: Knowledge) -> Iterator[Problem]:
     for finding in knowledge.findings.values():
         if finding.id not in used:
             yield Problem(finding.id.place, f"nothing uses the finding '{finding.id}': no cause, rule or check")
+
+
+def _unused_retests(knowledge: Knowledge) -> Iterator[Problem]:
+    asked = {name for cause in knowledge.causes.values() for name in cause.prove}
+    for rule in knowledge.rules.values():
+        if isinstance(rule.outcome, Proves):
+            asked |= set(rule.outcome.retests)
+    for retest in knowledge.retests.values():
+        if retest.only_when_asked and retest.id not in asked:
+            yield Problem(retest.id.place, f"nothing asks for the retest '{retest.id}': no rule and no cause")
 
 
 def _said_twice(knowledge: Knowledge) -> Iterator[Problem]:

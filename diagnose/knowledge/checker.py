@@ -18,6 +18,7 @@ from .model import (
     Knowledge,
     Lacks,
     Means,
+    Proves,
     Reweigh,
     Rule,
     Skips,
@@ -69,6 +70,7 @@ class _Shelves:
         self.condition = Names("condition", knowledge.conditions)
         self.caution = Names("caution", knowledge.cautions)
         self.hold = Names("hold", knowledge.holds)
+        self.retest = Names("retest", knowledge.retests)
         self.asked = Names("finding or check", asked)
         self.shown = Names("finding or condition", {**knowledge.findings, **knowledge.conditions})
 
@@ -100,6 +102,7 @@ def _links(knowledge: Knowledge, shelves: _Shelves) -> Iterator[Problem]:
         yield from unknown(cause.fix.cautions, shelves.caution)
         yield from unknown(cause.fix.under, shelves.hold)
         yield from unknown(cause.needs, shelves.need)
+        yield from unknown(cause.prove, shelves.retest)
     for check in knowledge.checks.values():
         yield from unknown(check.finds, shelves.finding)
     asked: list[Finding | Check] = [*knowledge.findings.values(), *knowledge.checks.values()]
@@ -110,8 +113,17 @@ def _links(knowledge: Knowledge, shelves: _Shelves) -> Iterator[Problem]:
     for retest in knowledge.retests.values():
         yield from unknown(retest.cautions, shelves.caution)
         yield from unknown(retest.needs, shelves.need)
+        if retest.beyond is not None:
+            yield from _outlasted(knowledge, shelves, retest.beyond)
     for step in all_steps(knowledge):
         yield from unknown(step.under, shelves.hold)
+
+
+def _outlasted(knowledge: Knowledge, shelves: _Shelves, beyond: Answered) -> Iterator[Problem]:
+    yield from _answers(knowledge, shelves, beyond)
+    finding = knowledge.findings.get(beyond.finding)
+    if finding is not None and (finding.measure is None or finding.measure.unit != "minute"):
+        yield Problem(beyond.finding.place, f"'beyond' takes a finding in minutes; '{beyond.finding}' is none")
 
 
 def all_steps(knowledge: Knowledge) -> Iterator[Step]:
@@ -175,15 +187,11 @@ def _rules(knowledge: Knowledge, shelves: _Shelves) -> Iterator[Problem]:
 
 
 def _premises(knowledge: Knowledge, shelves: _Shelves, rule: Rule) -> Iterator[Problem]:
-    silence_counts = isinstance(rule.outcome, (Warns, Holds, Skips, First, Sooner))
+    silence_counts = isinstance(rule.outcome, (Warns, Holds, Skips, First, Sooner, Proves))
     for leaf in leaves(rule.when):
         match leaf:
-            case Answered(finding, answers):
-                if finding not in knowledge.findings:
-                    yield from shelves.unknown((finding,), shelves.finding)
-                elif answers != (KNOWN,):
-                    known = Names(f"answer of '{finding}'", knowledge.findings[finding].answers)
-                    yield from shelves.unknown(answers, known)
+            case Answered():
+                yield from _answers(knowledge, shelves, leaf)
             case Is(condition):
                 yield from shelves.unknown((condition,), shelves.condition)
             case IsNot(condition):
@@ -192,8 +200,16 @@ def _premises(knowledge: Knowledge, shelves: _Shelves, rule: Rule) -> Iterator[P
                     yield Problem(
                         condition.place,
                         f"rule '{rule.id}': is_not: may stand only where silence errs to the safe side"
-                        " (caution, hold, skip, first, sooner)",
+                        " (caution, hold, skip, first, sooner, prove)",
                     )
+
+
+def _answers(knowledge: Knowledge, shelves: _Shelves, answered: Answered) -> Iterator[Problem]:
+    if answered.finding not in knowledge.findings:
+        yield from shelves.unknown((answered.finding,), shelves.finding)
+    elif answered.answers != (KNOWN,):
+        known = Names(f"answer of '{answered.finding}'", knowledge.findings[answered.finding].answers)
+        yield from shelves.unknown(answered.answers, known)
 
 
 def _outcome(shelves: _Shelves, rule: Rule) -> Iterator[Problem]:
@@ -208,6 +224,8 @@ def _outcome(shelves: _Shelves, rule: Rule) -> Iterator[Problem]:
             yield from shelves.unknown(holds, shelves.hold)
         case Skips(ids) | First(ids) | Sooner(ids):
             yield from shelves.unknown(ids, shelves.asked)
+        case Proves(retests):
+            yield from shelves.unknown(retests, shelves.retest)
 
 
 def _leaning(knowledge: Knowledge) -> Iterator[Problem]:

@@ -18,6 +18,7 @@ from .model import (
     Knowledge,
     Means,
     Pack,
+    Proves,
     Reweigh,
     Rule,
     SwitchOff,
@@ -133,6 +134,8 @@ class _Changes:
                 return f"rule '{rule.id}' gives a caution; a caution is never switched off"
             case Holds():
                 return f"rule '{rule.id}' gives a hold; a hold is never switched off"
+            case Proves():
+                return f"rule '{rule.id}' asks for a retest; a proof is never switched off"
             case Means(condition) if condition in self._guarded:
                 above = self._guarded[condition]
                 kind = "caution" if isinstance(above.outcome, Warns) else "hold"

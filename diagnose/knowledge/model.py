@@ -132,7 +132,10 @@ CONCLUDED = "concluded"
 
 @dataclass(frozen=True, slots=True)
 class Cause:
-    """A fault, what it shows, how it is settled, put right and proved."""
+    """A fault, what it shows, how it is settled, put right and proved.
+
+    prove: retests its repair needs by its nature, besides those that every repair has.
+    """
 
     id: Text
     name: Text
@@ -144,6 +147,7 @@ class Cause:
     settled_by: Text
     fix: Fix
     proof: Text
+    prove: tuple[Text, ...]
     harm: Text
     basis: Text
     place: Place
@@ -170,11 +174,19 @@ class Check:
 
 @dataclass(frozen=True, slots=True)
 class Retest:
-    """How a fix is proved: restrained first, then low and short."""
+    """How a fix is proved: restrained first, then low and short, then as the fault itself asks.
+
+    only_when_asked: done when a rule or the cause asks for it; any other is done whenever the machine can.
+    lasts: minutes it must have run before anything counts as gone; 0 where the steps say all.
+    beyond: a finding in minutes, with the answers that count; the minutes given there must be outlasted as well.
+    """
 
     id: Text
     name: Text
+    only_when_asked: bool
     minutes: float
+    lasts: float
+    beyond: Answered | None
     engine: Text
     needs: tuple[Text, ...]
     cautions: tuple[Text, ...]
@@ -304,7 +316,14 @@ class Sooner:
     ids: tuple[Text, ...]
 
 
-Outcome = Means | Lacks | Clash | Warns | Holds | Skips | First | Sooner
+@dataclass(frozen=True, slots=True)
+class Proves:
+    """After a repair these retests are done too: the fault does not show in a shorter or colder run."""
+
+    retests: tuple[Text, ...]
+
+
+Outcome = Means | Lacks | Clash | Warns | Holds | Skips | First | Sooner | Proves
 
 
 def names_in(outcome: Outcome) -> tuple[str, ...]:
@@ -312,7 +331,7 @@ def names_in(outcome: Outcome) -> tuple[str, ...]:
     match outcome:
         case Means(condition):
             return (str(condition),)
-        case Lacks(names) | Warns(names) | Holds(names, _) | Skips(names) | First(names) | Sooner(names):
+        case Lacks(names) | Warns(names) | Holds(names, _) | Skips(names) | First(names) | Sooner(names) | Proves(names):
             return tuple(map(str, names))
     return ()
 

@@ -37,6 +37,7 @@ from .model import (
     Need,
     Outcome,
     Pack,
+    Proves,
     Requirement,
     Retest,
     Reweigh,
@@ -319,6 +320,7 @@ def _cause(it: Fields) -> Cause:
         settled_by=it.id("settled_by"),
         fix=_fix(it),
         proof=it.text("proof"),
+        prove=it.ids("prove"),
         harm=it.text("harm"),
         basis=it.text("basis"),
         place=it.table.place,
@@ -379,13 +381,25 @@ def _retest(it: Fields) -> Retest:
     return Retest(
         id=it.id("retest"),
         name=it.text("name"),
+        only_when_asked=it.choice_or_none("only_when_asked", ("true",)) is not None,
         minutes=it.number("minutes", 0.05, 240),
+        lasts=0.0 if it.node("lasts") is None else it.number("lasts", 0.05, 240),
+        beyond=_beyond(it),
         engine=it.choice("engine", ENGINE_STATES),
         needs=it.ids("needs"),
         cautions=it.ids("cautions"),
         steps=it.steps("steps"),
         place=it.table.place,
     )
+
+
+def _beyond(it: Fields) -> Answered | None:
+    node = it.node("beyond")
+    term = None if node is None else _term(it, node, DEEPEST_RULE)
+    if term is None or isinstance(term, Answered):
+        return term
+    it.wrong(it.table.place, "'beyond' takes one finding with its answers, such as {fades-after: [minutes, late]}")
+    return None
 
 
 def _caution(it: Fields) -> Caution:
@@ -396,7 +410,7 @@ def _hold(it: Fields) -> Hold:
     return Hold(it.id("hold"), it.text("name"), it.text("says"), it.table.place)
 
 
-OUTCOMES = ("means", "lacks", "clash", "caution", "hold", "skip", "first", "sooner")
+OUTCOMES = ("means", "lacks", "clash", "caution", "hold", "skip", "first", "sooner", "prove")
 
 
 def _rule(it: Fields) -> Rule | None:
@@ -430,8 +444,10 @@ def _outcome(it: Fields) -> Outcome | None:
             return Skips(it.ids("skip", required=True))
         case "first":
             return First(it.ids("first", required=True))
-        case _:
+        case "sooner":
             return Sooner(it.ids("sooner", required=True))
+        case _:
+            return Proves(it.ids("prove", required=True))
 
 
 def _term(it: Fields, node: Node, depth: int) -> Term | None:

@@ -28,6 +28,7 @@ from ..knowledge.model import (
     Knowledge,
     Lacks,
     Means,
+    Proves,
     Rule,
     Skips,
     Sooner,
@@ -60,6 +61,7 @@ logging.getLogger("experta").propagate = False
 
 SALIENCE: Mapping[type, int] = {
     Means: 40, Lacks: 40, Clash: 40, Warns: 20, Holds: 20, Skips: 10, First: 10, Sooner: 10,
+    Proves: 10,
 }  # fmt: skip
 EVIDENCE_SALIENCE = 30
 

@@ -17,6 +17,7 @@ from ..knowledge.model import (
     Knowledge,
     Lacks,
     Means,
+    Proves,
     Skips,
     Sooner,
     Tell,
@@ -61,6 +62,7 @@ class Conclusions:
     skips: Mapping[str, tuple[str, ...]]
     first: Mapping[str, tuple[str, ...]]
     sooner: Mapping[str, tuple[str, ...]]
+    proofs: Mapping[str, tuple[str, ...]]
 
     def applies(self, needs: tuple[str, ...]) -> bool:
         """True unless the machine is known to lack one of these needs."""
@@ -94,6 +96,7 @@ def reason(knowledge: Knowledge, answers: Mapping[str, str]) -> Conclusions:
         skips=_by_id(knowledge, rules, Skips, "ids"),
         first=_by_id(knowledge, rules, First, "ids"),
         sooner=_by_id(knowledge, rules, Sooner, "ids"),
+        proofs=_by_id(knowledge, rules, Proves, "retests"),
     )
 
 

@@ -61,8 +61,13 @@ def enter(sitting: Sitting, needle: str, text: str) -> str:
 def ask_where(sitting: Sitting, needle: str) -> None:
     """A fix that moves a needle leaves a line in the ledger."""
     sitting.say()
-    sitting.say(f"Where does the {needle} needle stand now? Turns out from lightly seated (such as 1 1/4), a move", "ask")
-    sitting.say("(such as +1/8), or ? if it was not counted.")
+    counted = stands(sitting.state.needles, needle) is not None
+    move = " a move (such as +1/8)," if counted else ""
+    sitting.say(
+        f"Where does the {needle} needle stand now? Turns out from lightly seated (such as 1 1/4),{move}"
+        " or ? if it was not counted.",
+        "ask",
+    )
 
     def understand(line: str) -> None:
         if line.strip() not in ("", "?"):
@@ -71,3 +76,11 @@ def ask_where(sitting: Sitting, needle: str) -> None:
                 raise NotUnderstood(trouble)
 
     sitting.read(understand)
+
+
+def show_what_stands_off(sitting: Sitting, set_by_the_fix: str | None) -> None:
+    """Show the ledger while a needle stands off its first count, and the fix did not set it. Going back keeps to the holds."""
+    places = [place for needle in NEEDLES if (place := stands(sitting.state.needles, needle)) is not None]
+    if any(place.moved_by and place.needle != set_by_the_fix for place in places):
+        may_close = not sitting.examined.conclusions.held(NEEDLE_HOLDS)
+        sitting.show(screens.ledger(sitting.state.needles, may_close, sitting.width))

@@ -4,16 +4,15 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from ..case.casefile import MACHINE
-from ..case.readings import percent
-from ..knowledge.model import Cause
+from ..case.readings import NotAReading, percent
+from ..knowledge.model import Cause, Retest
 from ..planning.lifting import behind
 from ..planning.plan import still_to_prove
-from ..reasoning.reason import reason
+from ..planning.proof import least_minutes, minutes_run, retests_of
 from . import screens
-from .choices import several_of
+from .choices import NotUnderstood, several_of
 from .console import Left
-from .needles import ask_where
+from .needles import ask_where, show_what_stands_off
 
 if TYPE_CHECKING:
     from .walk import Walk
@@ -77,26 +76,19 @@ def _put_right(walk: Walk, cause: Cause) -> None:
 
 
 def retest(walk: Walk, cause: Cause) -> None:
-    """The same symptom, restrained first, then low and short; the next one only when the last was good."""
+    """The same symptom, restrained first, then low and short, then as the fault asks; the next only when the last was
+    good."""
     if not _fit_to_retest(walk, cause):
         return
     walk.show(screens.paragraph(f"It is cured when: {cause.proof}", walk.width, "    "))
-    results = ["gone", "better, but not gone", "still there", "cannot retest now"]
     verdict = 0 if walk.state.passed else 3
-    # The machine alone decides which retests there are: what the fault took away, the fix may have given back.
-    machine = {name: answer for name, answer in walk.state.answers.items() if name == MACHINE}
-    able = reason(walk.knowledge, machine)
-    for retest in walk.knowledge.retests.values():
-        if not able.applies(retest.needs) or retest.id in walk.state.passed:
+    for one in retests_of(walk.knowledge, walk.examined.conclusions, cause):
+        if one.id in walk.state.passed:
             continue
-        walk.show(screens.procedure(retest, walk.width, "Retest"))
-        walk.warn([str(name) for name in retest.cautions])
-        walk.show(screens.steps(walk.knowledge, walk.examined.conclusions, retest.steps, walk.width))
-        walk.say("    The same symptom as before is:")
-        verdict = walk.choose(results)
+        verdict = _verdict_of(walk, one)
         if verdict != 0:
             break
-        walk.log.append("passed", retest=str(retest.id))
+        walk.log.append("passed", retest=str(one.id))
     if verdict == 3:
         walk.say("    Kept open. Retest before any normal flight; the case goes on when you come back.")
         raise Left
@@ -105,11 +97,43 @@ def retest(walk: Walk, cause: Cause) -> None:
         if verdict == 1:
             _what_is_left(walk, cause)
         return
+    show_what_stands_off(walk, cause.fix.needle)
     walk.say("How was it proved? (Enter: as above)", "ask")
     proof = walk.read_words() or str(cause.proof)
     walk.log.append("repair", cause=str(cause.id), result="gone", proof=proof)
     helped = [done.cause for done in walk.state.repairs if done.result == "better"]
     walk.close("found", (*helped, str(cause.id)))
+
+
+def _verdict_of(walk: Walk, retest: Retest) -> int:
+    """Lead through one retest and return its verdict. Nothing is gone before it has run as long as the fault asks."""
+    least = least_minutes(walk.knowledge, walk.state, retest)
+    walk.show(screens.procedure(retest, walk.width, "Retest"))
+    for rule in walk.examined.conclusions.proofs.get(retest.id, ()):
+        walk.show(screens.paragraph(f"Because: {walk.knowledge.rules[rule].because}", walk.width, "    ", "quiet"))
+    if least:
+        walk.say(f"    It counts as gone after {screens.minutes(least)} of running, not sooner.")
+    walk.warn([str(name) for name in retest.cautions])
+    walk.show(screens.steps(walk.knowledge, walk.examined.conclusions, retest.steps, walk.width))
+    while True:
+        walk.say("    The same symptom as before is:")
+        verdict = walk.choose(["gone", "better, but not gone", "still there", "cannot retest now"])
+        if verdict != 0 or not least or _minutes_run(walk) >= least:
+            return verdict
+        walk.say(f"    Too short to tell. Run it for {screens.minutes(least)}, and answer again.")
+
+
+def _minutes_run(walk: Walk) -> float:
+    """How long it ran; when nobody looked at the clock it counts as not run."""
+    walk.say("How many minutes did it run? (? if nobody looked)", "ask")
+
+    def understand(line: str) -> float:
+        try:
+            return 0.0 if line.strip() in ("", "?") else minutes_run(line)
+        except NotAReading as error:
+            raise NotUnderstood(str(error)) from None
+
+    return walk.read(understand)
 
 
 def _what_is_left(walk: Walk, cause: Cause) -> None:

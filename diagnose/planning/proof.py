@@ -1,0 +1,47 @@
+"""The proof of a repair: which retests it needs, and how long each must run before a fault counts as gone."""
+
+from __future__ import annotations
+
+from ..case.casefile import MACHINE
+from ..case.readings import parse_reading
+from ..case.state import CaseState
+from ..knowledge.model import Cause, Knowledge, Measure, Retest
+from ..knowledge.source import Place, Text
+from ..reasoning.reason import Conclusions, reason
+
+LONGER = 1.5
+"""A proof runs half as long again as the fault took to show: common practice, since no two runs warm up alike."""
+
+_MINUTES = Measure(Text("time", Place("")), Text("minute", Place("")), 0.0, 600.0)
+"""What is accepted as the length of a run."""
+
+
+def retests_of(knowledge: Knowledge, conclusions: Conclusions, cause: Cause) -> tuple[Retest, ...]:
+    """Return the retests that prove the repair of this cause, in the order in which they are done.
+
+    The machine alone decides which there can be: what the fault took away, the fix may have given back.
+    """
+    answers = conclusions.answers
+    able = reason(knowledge, {MACHINE: answers[MACHINE]} if MACHINE in answers else {})
+    return tuple(
+        retest
+        for retest in knowledge.retests.values()
+        if able.applies(retest.needs)
+        and (not retest.only_when_asked or retest.id in cause.prove or retest.id in conclusions.proofs)
+    )
+
+
+def least_minutes(knowledge: Knowledge, state: CaseState, retest: Retest) -> float:
+    """Return how many minutes this retest must have run, by its own length and by when the fault showed; 0 for any."""
+    if retest.beyond is None:
+        return retest.lasts
+    given = state.findings.get(str(retest.beyond.finding))
+    measure = knowledge.findings[retest.beyond.finding].measure
+    if given is None or given.answer not in retest.beyond.answers or given.reading is None or measure is None:
+        return retest.lasts
+    return max(retest.lasts, LONGER * parse_reading(given.reading, measure).value)
+
+
+def minutes_run(text: str) -> float:
+    """Return the minutes meant by what was typed, such as '12' or '12 min'. Raises NotAReading."""
+    return parse_reading(text, _MINUTES).value
