@@ -79,7 +79,7 @@ def ask_where(sitting: Sitting, needle: str) -> None:
 
 
 def show_what_stands_off(sitting: Sitting, set_by_the_fix: str | None) -> None:
-    """Show the ledger while a needle stands off its first count, and the fix did not set it. Going back keeps to the holds."""
+    """Show the ledger while a needle that the fix did not set stands off its first count; the way back keeps the holds."""
     places = [place for needle in NEEDLES if (place := stands(sitting.state.needles, needle)) is not None]
     if any(place.moved_by and place.needle != set_by_the_fix for place in places):
         may_close = not sitting.examined.conclusions.held(NEEDLE_HOLDS)
