@@ -291,7 +291,8 @@ def test_whatever_a_pack_that_loads_says_no_caution_or_hold_of_the_base_is_lost(
     club = pack(tmp_path, "club", concluded_at_once(base.conditions) + switched_off(base.rules))
     said = [problem.says for problem in check([base_pack(), club]).errors]
     conclude = set(base.conditions) - {word for says in said for word in re.findall("concluding '([^']+)'", says)}
-    leave = set(base.rules) - {word for says in said for word in re.findall("rule '([^']+)' (?:gives|concludes)", says)}
+    named = "rule '([^']+)' (?:gives|concludes|asks)"
+    leave = set(base.rules) - {word for says in said for word in re.findall(named, says)}
     assert len(conclude) > 40 and len(leave) > 100
     chance = random.Random(7)
     for text in (concluded_at_once(sorted(conclude)), switched_off(sorted(leave))):
@@ -304,6 +305,7 @@ def test_whatever_a_pack_that_loads_says_no_caution_or_hold_of_the_base_is_lost(
             before, after = reason(base, answers), reason(changed, answers)
             assert set(before.cautions) <= set(after.cautions)
             assert set(before.holds) <= set(after.holds)
+            assert set(before.proofs) <= set(after.proofs)
 
 
 # How it is said.

@@ -1,5 +1,5 @@
-"""Several packs put together, one after the other. A later pack adds, switches off and weighs anew; it takes no caution
-and no hold away, and no id over. Nothing of an earlier pack is edited: what changes is replaced by a copy.
+"""Several packs put together, one after the other. A later pack adds, switches off and weighs anew; it takes no caution,
+no hold and no proof away, and no id over. Nothing of an earlier pack is edited: what changes is replaced by a copy.
 """
 
 from __future__ import annotations
@@ -35,6 +35,10 @@ SHELVES = MappingProxyType(
     }
 )  # fmt: skip
 """Kind of entry -> where Knowledge keeps it."""
+
+
+KINDS = MappingProxyType({Warns: "caution", Holds: "hold", Proves: "proof"})
+"""What no later pack takes away, as it is called."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,7 +142,7 @@ class _Changes:
                 return f"rule '{rule.id}' asks for a retest; a proof is never switched off"
             case Means(condition) if condition in self._guarded:
                 above = self._guarded[condition]
-                kind = "caution" if isinstance(above.outcome, Warns) else "hold"
+                kind = KINDS[type(above.outcome)]
                 return f"rule '{rule.id}' concludes '{condition}', on which the {kind} of '{above.id}' rests; it stays on"
         return ""
 
@@ -157,8 +161,8 @@ class _Changes:
 
 
 def _guarded(rules: Mapping[str, Rule]) -> dict[str, Rule]:
-    """Condition -> a caution or hold that rests on it, directly or through a chain of conditions."""
-    safe = [rule for rule in rules.values() if isinstance(rule.outcome, (Warns, Holds))]
+    """Condition -> a caution, hold or proof that rests on it, directly or through a chain of conditions."""
+    safe = [rule for kind in (Warns, Holds, Proves) for rule in rules.values() if isinstance(rule.outcome, kind)]
     seeds: dict[str, Rule] = {
         leaf.condition: rule for rule in safe for leaf in leaves(rule.when) if isinstance(leaf, (Is, IsNot))
     }

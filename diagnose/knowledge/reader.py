@@ -178,6 +178,9 @@ class Fields:
         node = self.node(key, required=True)
         return self.a_number(node, key, least, most) if node is not None else least
 
+    def number_or_none(self, key: str, least: float, most: float) -> float | None:
+        return None if self.node(key) is None else self.number(key, least, most)
+
     def a_number(self, node: Node, key: str, least: float, most: float) -> float:
         try:
             value = float(node) if isinstance(node, Text) else math.nan
@@ -383,7 +386,7 @@ def _retest(it: Fields) -> Retest:
         name=it.text("name"),
         only_when_asked=it.choice_or_none("only_when_asked", ("true",)) is not None,
         minutes=it.number("minutes", 0.05, 240),
-        lasts=0.0 if it.node("lasts") is None else it.number("lasts", 0.05, 240),
+        lasts=it.number_or_none("lasts", 0.05, 240) or 0.0,
         beyond=_beyond(it),
         engine=it.choice("engine", ENGINE_STATES),
         needs=it.ids("needs"),
@@ -395,10 +398,12 @@ def _retest(it: Fields) -> Retest:
 
 def _beyond(it: Fields) -> Answered | None:
     node = it.node("beyond")
-    term = None if node is None else _term(it, node, DEEPEST_RULE)
+    if node is None:
+        return None
+    term = _term(it, node, 1)
     if term is None or isinstance(term, Answered):
         return term
-    it.wrong(it.table.place, "'beyond' takes one finding with its answers, such as {fades-after: [minutes, late]}")
+    it.wrong(node.place, "'beyond' takes one finding with its answers, such as {fades-after: [minutes, late]}")
     return None
 
 

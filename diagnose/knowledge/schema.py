@@ -109,6 +109,10 @@ class _Listening(Fields):
         self.found.setdefault(key, _number(least, most))
         return super().number(key, least, most)
 
+    def number_or_none(self, key: str, least: float, most: float) -> float | None:
+        self.found.setdefault(key, _number(least, most))
+        return super().number_or_none(key, least, most)
+
     def a_number(self, node: Node, key: str, least: float, most: float) -> float:
         self.found.setdefault(key, _number(least, most))
         return super().a_number(node, key, least, most)
@@ -159,6 +163,9 @@ def _entry_schema(kind: str, reader: Callable[[Fields], object]) -> Schema:
     if "shows" in bare.asked:
         words = {"type": "object", "additionalProperties": _WORD}
         fields["shows"] = {"type": "object", "propertyNames": _ID, "additionalProperties": {"anyOf": [_WORD, words]}}
+    if "beyond" in bare.asked:
+        one = {"minProperties": 1, "maxProperties": 1, "propertyNames": _ID, "additionalProperties": _several(_ID)}
+        fields["beyond"] = {"type": "object", **one}
     if "when" in bare.asked:
         fields["when"] = {"$ref": "#/$defs/when-1"}
     made["required"] = [key for key in fields if key in bare.must]
