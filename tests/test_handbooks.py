@@ -26,15 +26,16 @@ def test_a_published_cause_is_among_the_first_three(base: Knowledge, row: Path) 
 
 
 def test_most_rows_agree_and_the_others_are_listed() -> None:
-    """148 of 168 at the last count, 88 %. The share may rise; rows may move to `argued` only with their argument.
+    """152 of 168 at the last count, 90 %. The share may rise; rows may move to `argued` only with their argument.
 
     128 rows were looked at while the rules were mended: 119 pass, 93 %. The 40 named `blind` were written last, without
-    sight of the rules, by someone else; 28 passed untouched, 29 now. That lower share is what to expect of a new row.
+    sight of the rules, by someone else; 28 passed untouched, which is what to expect of a new row. 33 pass now: one after
+    general mends, and four that were open to doubt, whose arguments say what was wrong in the rules.
     """
     blind = [row for row in PASSING if row.stem.startswith("blind")]
-    assert len(blind) >= 29
+    assert len(blind) >= 33
     assert len(PASSING) - len(blind) >= 119
-    assert len(PASSING) / (len(PASSING) + len(ARGUED)) >= 0.88
+    assert len(PASSING) / (len(PASSING) + len(ARGUED)) >= 0.90
 
 
 @pytest.mark.parametrize("row", [*PASSING, *ARGUED], ids=lambda path: path.stem)

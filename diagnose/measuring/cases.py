@@ -67,7 +67,8 @@ def draw(knowledge: Knowledge, number: int, seed: int, owner: OwnerKnows) -> Dra
     told = {name: answer for name, answer in told.items() if rng.random() >= owner.unknown}
     told.update((name, shows[name]) for name in certain if name in shows)
     again = {name: _said(knowledge, name, shows[name], owner.wrong, rng) for name in shows}
-    loud = {name: answer for name, answer in told.items() if name not in certain}
+    # As in the shell: what only a check can find is not among an owner's first words.
+    loud = {n: a for n, a in told.items() if n not in certain and knowledge.findings[n].check is None}
     return DrawnCase(number, faults, shows, told, again, _complaint(knowledge, loud, rng))
 
 
