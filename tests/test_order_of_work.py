@@ -1,0 +1,106 @@
+"""A mechanic's order of work: the cheap look that decides before the dear job, and what proves that a mixture is rich."""
+
+import pytest
+
+from diagnose.case.state import CaseState, Given
+from diagnose.knowledge.model import Knowledge
+from diagnose.planning.examine import Examined, examine
+from diagnose.reasoning.tables import general_rates, shown_rates
+
+
+def seen(knowledge: Knowledge, **answers: str) -> Examined:
+    return examine(knowledge, CaseState(findings={name.replace("_", "-"): Given(a) for name, a in answers.items()}))
+
+
+@pytest.mark.parametrize(
+    ("tale", "look"),
+    [
+        ({"machine": "helicopter", "governor_fitted": "on", "surge_pattern": "regular"}, "surge-governor-off"),
+        ({"machine": "aeroplane", "propeller_size": "over", "under_load": "sags"}, "bolts"),
+        ({"ownership": "new-to-you"}, "compression"),
+        ({"machine": "aeroplane", "vibration": "more"}, "cylinders"),
+        ({"machine": "aeroplane", "cylinders": "two-or-more", "under_load": "cuts"}, "one-side"),
+    ],
+)
+def test_the_look_that_decides_comes_before_the_work(base: Knowledge, tale: dict[str, str], look: str) -> None:
+    """Common practice: the governor off before its gain, bolts before a propeller, compression before tuning, which side."""
+    assert look in seen(base, **tale).conclusions.first
+
+
+@pytest.mark.parametrize(
+    ("tale", "look"),
+    [
+        ({"bangs": "exhaust"}, "plug-state"),
+        ({"starts": "hard"}, "plug-after-cranking"),
+        ({"top_end": "lazy"}, "linkage-reaches"),
+        ({"fades_after": "minutes"}, "cap-open"),
+        ({"what_changed": "refit", "under_load": "dies"}, "fuel-drawn"),
+        ({"fuel_drips": "carburettor"}, "cover-screws"),
+        ({"cylinders": "two-or-more", "one_side": "differs"}, "twin-sides"),
+    ],
+)
+def test_a_look_of_minutes_is_put_forward(base: Knowledge, tale: dict[str, str], look: str) -> None:
+    assert look in seen(base, **tale).conclusions.sooner
+
+
+def test_the_soap_parts_one_seal_from_the_other(base: Knowledge) -> None:
+    tale = {"idle": "races", "hot_or_cold": "hot"}
+    assert seen(base, **tale, leak_place="seal-fan").standing.causes[0].cause == "seal-leaks-fan-side"
+    assert seen(base, **tale, leak_place="seal-drive").standing.causes[0].cause == "seal-leaks-drive-side"
+
+
+def test_a_full_tank_that_brings_it_back_points_into_the_tank(base: Knowledge) -> None:
+    first = [ranked.cause for ranked in seen(base, under_load="dies", after_fade="refuelling").standing.causes[:3]]
+    assert {"tank-near-empty", "pickup-line-off"} & set(first)
+
+
+def test_a_cut_that_is_dead_at_work_is_spark_before_fuel(base: Knowledge) -> None:
+    """Fuel fades, spark cuts dead (common practice)."""
+    cut = seen(base, under_load="cuts-dead")
+    families = [str(base.causes[ranked.cause].family) for ranked in cut.standing.causes[:3]]
+    assert families == ["ignition"] * 3
+    assert "cap-and-lead" in cut.conclusions.sooner
+
+
+@pytest.mark.parametrize(("finding", "answer"), [("how-it-stops", "does-not"), ("engine-hours", "settled")])
+def test_an_answer_that_most_engines_give_moves_little(base: Knowledge, finding: str, answer: str) -> None:
+    asked = base.findings[finding]
+    place = list(asked.answers).index(answer)
+    rates = [shown_rates(asked, c.shows[finding])[place] for c in base.causes.values() if finding in c.shows]
+    assert max(rates) / general_rates(asked)[place] < 2.1
+
+
+# Rich at idle, proved without opening L on an engine that drowns already.
+
+LOADS_UP = {
+    "idle": "loads-up", "after_long_idle": "coughs", "partial_choke": "drops", "exhaust_wet": "dripping",
+    "plug_colour": "black-wet",
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    "proof",
+    [
+        {"l_against_count": "further-out"},
+        {"weather_against_when_set": "hotter"},
+        {"height_against_when_set": "higher"},
+        {"spark": "strong", "overheats": "no"},
+        {"new_plug": "same", "head_temperature": "cool"},
+        {"l_needle_response": "worse"},
+    ],
+)
+def test_rich_at_idle_is_proved_by_signs_that_do_not_hang_together(base: Knowledge, proof: dict[str, str]) -> None:
+    assert "rich-proved" not in seen(base, **LOADS_UP).conclusions.conditions
+    assert "rich-proved" in seen(base, **LOADS_UP, **proof).conclusions.conditions
+    without_shading = {name: answer for name, answer in LOADS_UP.items() if name != "partial_choke"}
+    assert "rich-proved" not in seen(base, **without_shading, **proof).conclusions.conditions
+
+
+@pytest.mark.parametrize(
+    "lean", [{"idle_after_power": "hangs-high"}, {"l_against_count": "further-in"}, {"bolts": "loose"}, {"bangs": "intake"}]
+)
+def test_one_lean_sign_holds_the_needles_whatever_is_proved(base: Knowledge, lean: dict[str, str]) -> None:
+    looked_at = {"bolts": "tight", "carb_wiggle": "firm", "line_feel": "supple", "vent_line": "open"}
+    rich = LOADS_UP | {"weather_against_when_set": "hotter", "machine": "bench-stand"} | looked_at
+    assert "close-needle" not in seen(base, **rich).conclusions.holds
+    assert "close-needle" in seen(base, **(rich | lean)).conclusions.holds
