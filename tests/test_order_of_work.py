@@ -23,7 +23,7 @@ def seen(knowledge: Knowledge, **answers: str) -> Examined:
     ],
 )
 def test_the_look_that_decides_comes_before_the_work(base: Knowledge, tale: dict[str, str], look: str) -> None:
-    """Common practice: the governor off before its gain, bolts before a propeller, compression before tuning, which side."""
+    """Common practice: the governor off before its gain, bolts before a propeller, then compression, then which side."""
     assert look in seen(base, **tale).conclusions.first
 
 

@@ -67,8 +67,9 @@ def draw(knowledge: Knowledge, number: int, seed: int, owner: OwnerKnows) -> Dra
     told = {name: answer for name, answer in told.items() if rng.random() >= owner.unknown}
     told.update((name, shows[name]) for name in certain if name in shows)
     again = {name: _said(knowledge, name, shows[name], owner.wrong, rng) for name in shows}
-    # As in the shell: what only a check can find is not among an owner's first words.
-    loud = {n: a for n, a in told.items() if n not in certain and knowledge.findings[n].check is None}
+    # He tells what it truly does, and is mistaken in as much of it as of anything else; were the rarest of his answers
+    # taken instead, most of them would be his mistakes. What only a check can find is not among his first words.
+    loud = {name: shows[name] for name in told if name not in certain and knowledge.findings[name].check is None}
     return DrawnCase(number, faults, shows, told, again, _complaint(knowledge, loud, rng))
 
 
@@ -158,10 +159,10 @@ def _said(knowledge: Knowledge, finding: str, true: str, wrong: float, rng: Rand
     return rng.choice(others) if others and rng.random() < wrong else true
 
 
-def _complaint(knowledge: Knowledge, told: Mapping[str, str], rng: Random) -> tuple[str, ...]:
+def _complaint(knowledge: Knowledge, shows: Mapping[str, str], rng: Random) -> tuple[str, ...]:
     """The most unusual of the things that an owner would call across the pits: what any engine does is not told."""
     unusual = []
-    for name, answer in told.items():
+    for name, answer in shows.items():
         finding = knowledge.findings[name]
         if finding.complaint(answer):
             rate = general_rates(finding)[list(finding.answers).index(answer)]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from ..case.readings import NotAReading, percent
@@ -108,7 +109,7 @@ def retest(walk: Walk, cause: Cause) -> None:
 def _verdict_of(walk: Walk, retest: Retest) -> int:
     """Lead through one retest and return its verdict. Nothing is gone before it has run as long as the fault asks."""
     least = least_minutes(walk.knowledge, walk.state, retest)
-    walk.show(screens.procedure(retest, walk.width, "Retest"))
+    walk.show(screens.procedure(replace(retest, minutes=max(retest.minutes, least)), walk.width, "Retest"))
     for rule in walk.examined.conclusions.proofs.get(retest.id, ()):
         walk.show(screens.paragraph(f"Because: {walk.knowledge.rules[rule].because}", walk.width, "    ", "quiet"))
     if least:
