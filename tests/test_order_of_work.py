@@ -5,6 +5,7 @@ import pytest
 from diagnose.case.state import CaseState, Given
 from diagnose.knowledge.model import Knowledge
 from diagnose.planning.examine import Examined, examine
+from diagnose.planning.plan import DoCheck, Next, Progress, Repair, before_work
 from diagnose.reasoning.tables import general_rates, shown_rates
 
 
@@ -104,3 +105,26 @@ def test_one_lean_sign_holds_the_needles_whatever_is_proved(base: Knowledge, lea
     rich = LOADS_UP | {"weather_against_when_set": "hotter", "machine": "bench-stand"} | looked_at
     assert "close-needle" not in seen(base, **rich).conclusions.holds
     assert "close-needle" in seen(base, **(rich | lean)).conclusions.holds
+
+
+# The look that settles a cause, before its repair.
+
+
+def before(knowledge: Knowledge, cause: str, probability: float, unknown: frozenset[str] = frozenset()) -> Next:
+    case = seen(knowledge, machine="aeroplane", fit_to_run="fit", fades_after="minutes")
+    progress = Progress(unknown=unknown)
+    return before_work(knowledge, case.conclusions, case.standing, progress, Repair(cause, probability))
+
+
+def test_a_doubtful_repair_waits_for_the_short_look_that_settles_it(base: Knowledge) -> None:
+    """Two minutes of blowing through the vent before the tank comes out (common practice)."""
+    assert before(base, "tank-vent-blocked", 0.6) == DoCheck("vent-blow-test", ("vent-flow",))
+
+
+def test_no_look_is_asked_for_when_it_is_all_but_certain_cannot_be_had_or_is_half_the_work(base: Knowledge) -> None:
+    def is_look(answer: Next) -> bool:
+        return isinstance(answer, DoCheck)
+
+    assert not is_look(before(base, "tank-vent-blocked", 0.85))
+    assert not is_look(before(base, "tank-vent-blocked", 0.6, frozenset({"vent-flow"})))
+    assert not is_look(before(base, "fuel-filter-clogged", 0.6))

@@ -67,8 +67,8 @@ def draw(knowledge: Knowledge, number: int, seed: int, owner: OwnerKnows) -> Dra
     told = {name: answer for name, answer in told.items() if rng.random() >= owner.unknown}
     told.update((name, shows[name]) for name in certain if name in shows)
     again = {name: _said(knowledge, name, shows[name], owner.wrong, rng) for name in shows}
-    # He tells what it truly does, and is mistaken in as much of it as of anything else; were the rarest of his answers
-    # taken instead, most of them would be his mistakes. What only a check can find is not among his first words.
+    # He tells of what is truly unusual, and may be mistaken in that as in anything else: picked from his answers instead,
+    # the rarest would mostly be his mistakes. What only a check can find is not among his first words.
     loud = {name: shows[name] for name in told if name not in certain and knowledge.findings[name].check is None}
     return DrawnCase(number, faults, shows, told, again, _complaint(knowledge, loud, rng))
 

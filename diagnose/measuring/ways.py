@@ -18,8 +18,8 @@ from ..planning.plan import (
     PAYS,
     Next,
     Progress,
+    before_work,
     compelled,
-    looked_at_again,
     next_questions,
     patient,
     question,
@@ -58,7 +58,7 @@ def asking(order: Order, enough: Enough, pays: float = 0.0) -> Way:
         telling = telling_questions(*case)
         if telling and patient(seen.conclusions, seen.progress) and not enough(seen, telling):
             return question(seen.knowledge, seen.conclusions, seen.progress, order(telling))
-        return looked_at_again(*case, work_next(*case, pays))
+        return before_work(*case, work_next(*case, pays))
 
     return way
 
