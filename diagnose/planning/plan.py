@@ -37,7 +37,7 @@ SURE_ENOUGH = 0.8
 SHORT_LOOK = 0.5
 """Below this probability a repair waits for the check that settles its cause, if that takes at most this share of the
 repair's minutes. By minutes alone it seldom pays; but a wrong repair also opens what was tight and costs the owner's
-trust. Measured on 150 drawn cases: 4 in 100 more right at the first repair, a fifth fewer repairs, two more questions."""
+trust. Measured on 150 drawn cases: 4 in 100 more right at the first repair, a fifth fewer repairs, one question more."""
 
 MOST_AGAIN = 2
 """Answers that are doubted in one case; more would be nagging."""
