@@ -152,16 +152,7 @@ def fault_report(knowledge: Knowledge, state: CaseState, examined: Examined, pro
             if name in knowledge.findings
         ),
         checks=tuple(str(knowledge.checks[name].name) for name in state.checks if name in knowledge.checks),
-        bench=tuple(
-            BenchLine(
-                reckoned.title,
-                _when(reckoned.at),
-                tuple(f"{name.replace('-', ' ')} {value}" for name, value in reckoned.inputs.items()),
-                reckoned.results,
-                reckoned.says,
-            )
-            for reckoned in state.bench
-        ),
+        bench=bench_lines(state),
         done=tuple(
             Line(_cause_name(knowledge, repair.cause), f"{RESULTS[repair.result]} ({when(repair.at)})")
             for repair in state.repairs
@@ -179,6 +170,20 @@ def fault_report(knowledge: Knowledge, state: CaseState, examined: Examined, pro
         notes=tuple(Line(when(at), text) for at, text in state.notes),
         packs=tuple(Line(str(pack.name), f"{pack.id} {pack.version}") for pack in knowledge.packs),
         program=program,
+    )
+
+
+def bench_lines(state: CaseState) -> tuple[BenchLine, ...]:
+    """Gather what the calculators said in this case."""
+    return tuple(
+        BenchLine(
+            reckoned.title,
+            when(reckoned.at),
+            tuple(f"{name.replace('-', ' ')} {value}" for name, value in reckoned.inputs.items()),
+            reckoned.results,
+            reckoned.says,
+        )
+        for reckoned in state.bench
     )
 
 

@@ -9,7 +9,7 @@ from ..case.state import DONE, CaseState
 from ..knowledge.model import Knowledge
 from ..planning.examine import Examined
 from ..planning.setup import facts, in_order, waits_for_running
-from .fault_report import STEP_SAYS, Line, Needles, answer_of, hold_line, needles_of, when
+from .fault_report import STEP_SAYS, BenchLine, Line, Needles, answer_of, bench_lines, hold_line, needles_of, when
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,6 +40,7 @@ class SetupRecord:
     cautions: tuple[Line, ...]
     holds: tuple[Line, ...]
     needles: Needles
+    bench: tuple[BenchLine, ...]
     notes: tuple[Line, ...]
     packs: tuple[Line, ...]
     program: str
@@ -91,6 +92,7 @@ def setup_record(knowledge: Knowledge, state: CaseState, examined: Examined, pro
         ),
         holds=tuple(hold_line(knowledge, conclusions, name) for name in conclusions.holds),
         needles=needles_of(knowledge, state, conclusions),
+        bench=bench_lines(state),
         notes=tuple(Line(when(at), text) for at, text in state.notes),
         packs=tuple(Line(str(pack.name), f"{pack.id} {pack.version}") for pack in knowledge.packs),
         program=program,
