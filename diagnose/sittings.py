@@ -17,6 +17,9 @@ from .shell.opening import choose_case, first_words, greet, greet_set_up
 
 WELL, WRONG = 0, 1
 
+MOST_LOOKED_AT = 1_000
+"""Newest logs among which a set-up left open is looked for: it may lie weeks back, behind many faults."""
+
 Rules = Callable[[], Knowledge]
 Complain = Callable[[str], None]
 
@@ -40,7 +43,7 @@ def walk(rules: Rules, console: Console, data: Path, new: bool, set_up_in: str |
 def set_up(rules: Rules, console: Console, data: Path, new: bool, complain: Complain) -> int:
     """Set an engine up, or go on with a set-up left open; return the exit code. Raises LogTrouble."""
     try:
-        log = choose_case(console, cases_folder(data), new, lambda state: state.setting_up)
+        log = choose_case(console, cases_folder(data), new, lambda state: state.setting_up, MOST_LOOKED_AT)
     except Left:
         return WELL
     if not log.state.setting_up:

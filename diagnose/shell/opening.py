@@ -24,10 +24,13 @@ def say(console: Console, text: str = "", tone: str = "", first: str = "") -> No
 
 
 def choose_case(
-    console: Console, folder: Path, new: bool, wanted: Callable[[CaseState], bool] = lambda state: True
+    console: Console, folder: Path, new: bool, wanted: Callable[[CaseState], bool] = lambda state: True, most: int = 20
 ) -> CaseLog:
-    """Return the case to go on with: one of the `wanted` left open if the person wants it, else a new one. Raises Left."""
-    waiting = [] if new else [(path, state) for path, state in open_cases(folder) if wanted(state)]
+    """Return the case to go on with: one of the `wanted` left open if the person wants it, else a new one. Raises Left.
+
+    most: how many of the newest logs are looked at.
+    """
+    waiting = [] if new else [(path, state) for path, state in open_cases(folder, most) if wanted(state)]
     while waiting:
         say(console, "Left open:", "head")
         says = [*(_told(state) for _, state in waiting), "start a new case"]
