@@ -58,7 +58,8 @@ def history(entries: Sequence[NeedleEntry]) -> Chart:
             heights = [math.nan if place is None else place.now / SIXTEENTHS for place in places]
             traces.append(Trace(needle, numbers, heights))
     marks = tuple(Mark(f"{entry.needle} good", number) for number, entry in enumerate(entries, 1) if entry.good)
-    return Chart("The needles over every count and move", Axis("entry"), Axis("turns out from lightly seated"), tuple(traces), (), marks)
+    turned = Axis("turns out from lightly seated")
+    return Chart("The needles over every count and move", Axis("entry"), turned, tuple(traces), (), marks)
 
 
 def work(given: Given) -> Page:
