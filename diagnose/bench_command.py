@@ -34,7 +34,7 @@ def run(words: Sequence[str], rules: Callable[[], Knowledge], complain: Complain
         named = [word for word in words[:1] if not word.startswith("-")]
         if not named:
             return _list(_Options(None).parse_args(words), console)
-        chosen = with_figures(calculator(named[0]), rules)
+        chosen = with_figures(calculator(named[0]).with_rules(rules), rules)
         options = _Options(chosen).parse_args(_joined(words[1:]))
         told = _Cautions(console, rules)
         done = _worked(chosen, options, console, told)

@@ -10,7 +10,7 @@ import io
 import json
 import os
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
 from pathlib import Path
@@ -70,6 +70,7 @@ def _parser() -> argparse.ArgumentParser:
     )
     parser.add_argument("--plain", action="store_true", help="plain lines, for screen readers and simple terminals")
     parser.add_argument("--new", action="store_true", help="start a new case without asking about the open ones")
+    parser.add_argument("--setup", metavar="CASE", help="walk a fault that came after this set-up, with what it says")
     parser.set_defaults(run=_walk)
     commands = parser.add_subparsers(metavar="command")
 
@@ -78,12 +79,16 @@ def _parser() -> argparse.ArgumentParser:
     ranked.add_argument("--json", action="store_true", help="a document for programs")
     ranked.set_defaults(run=_rank)
 
-    report = commands.add_parser("report", help="write the fault report of a case")
+    report = commands.add_parser("report", help="write the fault report of a case, or the record of a set-up")
     report.add_argument("case", metavar="CASE", help="case name, such as 2026-05-01-1, or the path of its log")
     report.set_defaults(run=_report)
 
     cases = commands.add_parser("cases", help="list the cases kept here")
     cases.set_defaults(run=_cases)
+
+    setup = commands.add_parser("setup", help="set an engine up, step by step, or go on with the set-up left open")
+    setup.add_argument("--new", action="store_true", default=argparse.SUPPRESS, help="start a new set-up without asking")
+    setup.set_defaults(run=_setup)
 
     replayed = commands.add_parser("replay", help="play recorded walks against today's rules and say what differs")
     replayed.add_argument("recordings", nargs="+", type=Path, metavar="FILE")
@@ -167,34 +172,24 @@ def _packs(options: argparse.Namespace) -> list[Path]:
 
 
 def _walk(options: argparse.Namespace) -> int:
-    from .shell.console import Left, open_console
-    from .shell.opening import choose_case, first_words, greet
+    from .shell.console import open_console
+    from .sittings import walk
 
-    data = data_folder(options.data)
-    # The rules are read and built while the first question is on the screen.
-    rules = ThreadPoolExecutor(1).submit(_ready_rules, options)
-    console = open_console(options.plain)
-    try:
-        log = choose_case(console, cases_folder(data), options.new)
-    except Left:
-        return WELL
-    with log:
-        try:
-            greet(console, log.state)
-            typed = first_words(console, log)
-        except Left:
-            console.say(f"Kept: {log.path}. Start 'diagnose' again and it goes on here.")
-            return WELL
-        knowledge = rules.result()
-        from .report.files import CannotWrite
-        from .shell.walk import Walk
+    console, rules = open_console(options.plain), _rules_on_their_way(options)
+    return walk(rules, console, data_folder(options.data), options.new, options.setup, _complain)
 
-        try:
-            Walk(knowledge, log, console, reports_folder(data), typed).run()
-        except CannotWrite as trouble:
-            _complain(str(trouble))
-            return WRONG
-    return WELL
+
+def _setup(options: argparse.Namespace) -> int:
+    from .shell.console import open_console
+    from .sittings import set_up
+
+    console, rules = open_console(options.plain), _rules_on_their_way(options)
+    return set_up(rules, console, data_folder(options.data), options.new, _complain)
+
+
+def _rules_on_their_way(options: argparse.Namespace) -> Callable[[], Knowledge]:
+    """Begin to read and build the rules beside what is on the screen; the returned call waits for them."""
+    return ThreadPoolExecutor(1).submit(_ready_rules, options).result
 
 
 def _ready_rules(options: argparse.Namespace) -> Knowledge:
@@ -252,7 +247,7 @@ def _report(options: argparse.Namespace) -> int:
     from .case.log import ENDING, read_log
     from .case.state import replay
     from .planning.examine import examine
-    from .report.files import CannotWrite, write_reports
+    from .report.files import CannotWrite, write_reports, write_setup_record
 
     data = data_folder(options.data)
     path = Path(options.case)
@@ -263,8 +258,9 @@ def _report(options: argparse.Namespace) -> int:
         _complain(f"{path}: the last line is damaged and left out of the report; going on with the case repairs it")
     state = replay(recovered.events)
     knowledge = _knowledge(options)
+    write = write_setup_record if state.setting_up else write_reports
     try:
-        written = write_reports(reports_folder(data), knowledge, state, examine(knowledge, state))
+        written = write(reports_folder(data), knowledge, state, examine(knowledge, state))
     except CannotWrite as trouble:
         _complain(str(trouble))
         return WRONG
@@ -288,6 +284,8 @@ def _cases(options: argparse.Namespace) -> int:
             wrong = WRONG
             continue
         ending = f"{state.closing.how} {' '.join(state.closing.causes)}".strip() if state.closing else "open"
+        if state.setting_up:
+            ending = f"set-up, {'ended' if state.closing else 'open'}, {len(state.steps)} steps"
         print(f"{state.case}  {ending}  {state.words[0] if state.words else ''}".rstrip())
     if not found:
         print(f"No cases in {folder} yet.")

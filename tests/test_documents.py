@@ -5,7 +5,7 @@ from pathlib import Path
 
 from diagnose.cli import _parser
 from diagnose.knowledge.reader import OUTCOMES
-from diagnose.shell.commands import COMMANDS
+from diagnose.shell.commands import COMMANDS, SETUP_COMMANDS
 
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -13,7 +13,7 @@ DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
 
 
 def test_every_word_that_can_be_typed_is_in_the_readme() -> None:
-    assert [word for word in COMMANDS if f"| `{word}` |" not in README] == []
+    assert [word for word in {**COMMANDS, **SETUP_COMMANDS} if f"| `{word}` |" not in README] == []
 
 
 def test_every_command_and_option_is_in_the_readme() -> None:

@@ -130,7 +130,8 @@ REPLY = st.one_of(
     st.sampled_from(sorted(COMMANDS)),
     st.sampled_from(
         ["back 2", "change machine", "how 1", "how 2", "needle H 1 1/2", "needle H -1/8", "needle H +1/8", "needle L 1",
-         "needle L -1/16", "note a note", "found a mouse", "200 C", "12000", "1 1/4", "none", "1 2"]
+         "needle L -1/16", "needle next", "needle baseline",
+         "needle undo", "needle good", "note a note", "found a mouse", "200 C", "12000", "1 1/4", "none", "1 2"]
     ),
     st.text(max_size=12),
 )  # fmt: skip

@@ -4,10 +4,11 @@ questions in the walk, and the checking of both."""
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from types import MappingProxyType
 
 from ..drawing.chart import Chart
+from ..knowledge.model import Knowledge
 
 
 class NotPossible(ValueError):
@@ -106,3 +107,9 @@ class Calculator:
     inputs: tuple[Input, ...]
     work: Callable[[Given], Page]
     cautions: tuple[str, ...] = ()
+    by_rules: Callable[[Given, Callable[[], Knowledge]], Page] | None = None
+
+    def with_rules(self, rules: Callable[[], Knowledge]) -> Calculator:
+        """Return the calculator as it works with these rules, which are read only where it needs them."""
+        by_rules = self.by_rules
+        return self if by_rules is None else replace(self, work=lambda given: by_rules(given, rules))

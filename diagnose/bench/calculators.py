@@ -8,7 +8,15 @@ from types import MappingProxyType
 from .calculator import Calculator, NotPossible
 
 MODULES = MappingProxyType(
-    {"air": "air", "rotor": "rotor", "premix": "premix", "curve": "curve", "leak": "leak", "heat": "heat"}
+    {
+        "air": "air",
+        "needles": "needles",
+        "rotor": "rotor",
+        "premix": "premix",
+        "curve": "curve",
+        "leak": "leak",
+        "heat": "heat",
+    }
 )
 """Name -> module in this folder, which holds it as CALCULATOR. In the order of a season: set up, then look after."""
 

@@ -10,22 +10,27 @@ from .readings import turns
 MOST_OPEN = 6 * 16
 """A needle further out than six turns is about to fall out; nobody sets one there."""
 
-NEEDLES = ("H", "L")
-
 
 @dataclass(frozen=True, slots=True)
 class NeedleEntry:
-    """A count from lightly seated (`moved` False), or a move from where it stood; plus is out, richer."""
+    """A count from lightly seated (`moved` False), or a move from where it stood; plus is out, richer.
+
+    number    of its event in the log; 0: it came from another case, and is not taken back here
+    good      a count at which the engine runs well: the baseline from then on
+    """
 
     needle: str
     sixteenths: int
     moved: bool
     at: str = ""
+    number: int = 0
+    good: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class NeedleStands:
-    """Where a needle stands and what it was first counted at, in sixteenths from lightly seated."""
+    """Where a needle stands, and its baseline: the last count said to be good, else the first. Sixteenths from lightly
+    seated."""
 
     needle: str
     baseline: int
@@ -42,6 +47,12 @@ class NeedleStands:
         direction = "in" if self.moved_by > 0 else "out"
         return f"{turns(abs(self.moved_by))} {direction} to its baseline of {turns(self.baseline)}"
 
+    def told(self, may_close: bool) -> str:
+        """Say how it stands against its baseline; the way back only where it opens, or closing is allowed now."""
+        if self.moved_by > 0 and not may_close:
+            return f"{turns(self.moved_by)} further out than its baseline of {turns(self.baseline)}; going back is on hold"
+        return self.way_back()
+
 
 class NotAMove(ValueError):
     """The needle cannot be moved so; the message says why."""
@@ -56,7 +67,7 @@ def stands(entries: Sequence[NeedleEntry], needle: str) -> NeedleStands | None:
         if entry.moved:
             now = (now or 0) + entry.sixteenths
         else:
-            baseline = entry.sixteenths if baseline is None else baseline
+            baseline = entry.sixteenths if baseline is None or entry.good else baseline
             now = entry.sixteenths
     return None if baseline is None or now is None else NeedleStands(needle, baseline, now)
 
@@ -76,6 +87,18 @@ def check_entry(entries: Sequence[NeedleEntry], entry: NeedleEntry) -> None:
         )
     if now > MOST_OPEN:
         raise NotAMove(f"{turns(now)} is further out than {turns(MOST_OPEN)}; count again from lightly seated")
+
+
+def last_entry(entries: Sequence[NeedleEntry]) -> NeedleEntry | None:
+    """Return the entry that can be taken back: the last one made in this case."""
+    return next((entry for entry in reversed(entries) if entry.number), None)
+
+
+def told(entry: NeedleEntry) -> str:
+    """An entry in words: `counted at 1 1/4 turns`, `moved 1/8 turn out`."""
+    if entry.moved:
+        return f"moved {turns(abs(entry.sixteenths))} {'out' if entry.sixteenths > 0 else 'in'}"
+    return f"{'good at' if entry.good else 'counted at'} {turns(entry.sixteenths)}"
 
 
 def weakens(entries: Sequence[NeedleEntry], entry: NeedleEntry) -> bool:

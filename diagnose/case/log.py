@@ -17,8 +17,8 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
-from .ledger import NEEDLES
-from .state import ENDINGS, FORMAT, REPAIR_RESULTS, CaseState, Event, replay
+from ..knowledge.setup_model import NEEDLES
+from .state import ENDINGS, FORMAT, REPAIR_RESULTS, STEP_OUTCOMES, CaseState, Event, replay
 
 try:
     import fcntl
@@ -42,6 +42,10 @@ REQUIRED: Mapping[str, Mapping[str, type]] = MappingProxyType(
         "fixed": {"cause": str},
         "passed": {"retest": str},
         "repair": {"cause": str, "result": str},
+        "set-up": {},
+        "step": {"step": str, "outcome": str, "answers": dict},
+        "uncounted": {"needle": str},
+        "carried": {"setup": str, "answers": dict, "counts": dict, "steps": dict},
         "withdraw": {"numbers": list},
         "closed": {"how": str, "causes": list},
     }
@@ -124,29 +128,42 @@ def _event(data: Any, number: int) -> Event:
     return Event(number, at, what, MappingProxyType(data))
 
 
+_TABLES: Mapping[str, tuple[tuple[str, ...] | None, type]] = MappingProxyType(
+    {
+        **dict.fromkeys(("counts", "moves", "settled"), (NEEDLES, int)),
+        **dict.fromkeys(("answers", "readings", "steps", "inputs", "findings"), (None, str)),
+    }
+)
+"""Data that is a table -> the names it may have (None: any), and what stands under them."""
+
 _CASE_NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9-]{0,60}")
 
 
 def _check_value(name: str, value: Any) -> None:
     """Refuse what this program never writes: it could steer a terminal, or name a file elsewhere."""
-    texts = [value] if isinstance(value, str) else value if isinstance(value, list) else []
-    if isinstance(value, dict):
-        if not all(isinstance(text, str) for text in value.values()):
-            raise ValueError(f"'{name}' takes texts")
-        texts = [*value, *value.values()]
+    texts: list[Any] = value if isinstance(value, list) else [*value, *value.values()] if isinstance(value, dict) else []
+    texts = [value] if isinstance(value, str) else texts
     if name in ("results", "says") and not all(isinstance(text, str) for text in texts):
         raise ValueError(f"'{name}' takes texts")
     if any(not (text.isprintable() if isinstance(text, str) else isinstance(text, int)) for text in texts):
         raise ValueError(f"'{name}' holds what is no plain text")
-    allowed = {"result": REPAIR_RESULTS, "how": ENDINGS, "needle": NEEDLES}.get(name)
+    allowed = {"result": REPAIR_RESULTS, "how": ENDINGS, "needle": NEEDLES, "outcome": STEP_OUTCOMES}.get(name)
     if allowed and value not in allowed:
         raise ValueError(f"'{name}' takes {', '.join(allowed)}")
-    if name == "case" and not _CASE_NAME.fullmatch(value):
-        raise ValueError("'case' is no name of a case")
+    if name in _TABLES and not (isinstance(value, dict) and _holds(value, *_TABLES[name])):
+        raise ValueError(f"'{name}' is no such table")
+    if name == "steps" and not set(value.values()) <= set(STEP_OUTCOMES):
+        raise ValueError(f"'{name}' takes {', '.join(STEP_OUTCOMES)}")
+    if name in ("case", "setup") and not _CASE_NAME.fullmatch(value):
+        raise ValueError(f"'{name}' is no name of a case")
     if name == "numbers" and not all(type(number) is int for number in value):
         raise ValueError("'numbers' takes numbers")
     if name in ("reading", "proof") and not isinstance(value, str):
         raise ValueError(f"'{name}' takes a text")
+
+
+def _holds(table: dict[Any, Any], keys: tuple[str, ...] | None, kind: type) -> bool:
+    return all((keys is None or key in keys) and type(value) is kind for key, value in table.items())  # True is no count
 
 
 class CaseLog:

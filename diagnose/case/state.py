@@ -9,11 +9,17 @@ from typing import Any
 
 from .ledger import NeedleEntry
 
-FORMAT = 1
-"""Version of the events in a case log."""
+FORMAT = 2
+"""Version of the events in a case log. 2: a set-up is kept in one, and a case may begin with what a set-up says."""
 
 REPAIR_RESULTS = ("gone", "better", "same", "not-done")
-ENDINGS = ("found", "normal", "undecided")
+SET_UP = "set-up"
+"""How the case of a set-up ends."""
+
+ENDINGS = ("found", "normal", "undecided", SET_UP)
+
+DONE, NOT_DONE, CANNOT = STEP_OUTCOMES = ("done", "not-done", "cannot")
+"""What came of a step of the set-up."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,8 +51,18 @@ class RepairDone:
 
 
 @dataclass(frozen=True, slots=True)
+class StepTaken:
+    """What came of a step of the set-up: done, not-done or cannot. `number` is its event's; 0: of another case."""
+
+    step: str
+    outcome: str
+    at: str = ""
+    number: int = 0
+
+
+@dataclass(frozen=True, slots=True)
 class Closing:
-    """How the case ended: `found` with causes, `normal` (nothing wrong), or `undecided`."""
+    """How the case ended: `found` with causes, `normal` (nothing wrong), `undecided`, or `set-up` (its list is ended)."""
 
     how: str
     causes: tuple[str, ...]
@@ -68,7 +84,13 @@ class Reckoned:
 
 @dataclass(frozen=True, slots=True)
 class CaseState:
-    """All that is known of one case."""
+    """All that is known of one case.
+
+    setting_up    this is the case of a set-up, not of a fault
+    set_up_in     the case of the set-up that this fault came after ('': none)
+    steps         steps of that set-up, in the order they were taken
+    uncounted     needles whose count was asked for with a step and not known, as (event, needle)
+    """
 
     case: str = ""
     opened: str = ""
@@ -88,6 +110,10 @@ class CaseState:
     closing: Closing | None = None
     answered: tuple[tuple[int, str], ...] = ()
     bench: tuple[Reckoned, ...] = ()
+    setting_up: bool = False
+    set_up_in: str = ""
+    steps: Mapping[str, StepTaken] = field(default_factory=dict)
+    uncounted: tuple[tuple[int, str], ...] = ()
 
     @property
     def answers(self) -> dict[str, str]:
@@ -101,8 +127,8 @@ def replay(events: Iterable[Event]) -> CaseState:
     withdrawn = {number for event in events if event.what == "withdraw" for number in event.data["numbers"]}
     held: dict[str, Any] = {
         "findings": {}, "unknown": set(), "asked_again": set(), "words": [], "notes": [], "needles": [],
-        "repairs": [], "checks": [], "passed": [], "put_aside": set(), "answered": [],
-        "bench": [],
+        "repairs": [], "checks": [], "passed": [], "put_aside": set(), "answered": [], "bench": [], "steps": {},
+        "uncounted": [],
     }  # fmt: skip
     for event in events:
         if event.number not in withdrawn:
@@ -126,6 +152,10 @@ def replay(events: Iterable[Event]) -> CaseState:
         closing=held.get("closing"),
         answered=tuple(held["answered"]),
         bench=tuple(held["bench"]),
+        setting_up=held.get("setting_up", False),
+        set_up_in=held.get("set_up_in", ""),
+        steps=MappingProxyType(held["steps"]),
+        uncounted=tuple(held["uncounted"]),
     )
 
 
@@ -155,7 +185,10 @@ def _apply(event: Event, held: dict[str, Any]) -> None:
         case "note":
             held["notes"].append((event.at, data["text"]))
         case "needle":
-            held["needles"].append(NeedleEntry(data["needle"], data["sixteenths"], data["moved"], event.at))
+            entry = NeedleEntry(
+                data["needle"], data["sixteenths"], data["moved"], event.at, event.number, data.get("good", False)
+            )
+            held["needles"].append(entry)
         case "bench":
             held["bench"].append(
                 Reckoned(
@@ -175,5 +208,23 @@ def _apply(event: Event, held: dict[str, Any]) -> None:
             held["repairs"].append(RepairDone(data["cause"], data["result"], event.at, data.get("proof", "")))
             if data["result"] == "not-done":
                 held["put_aside"].add(data["cause"])
+        case "set-up":
+            held["setting_up"] = True
+        case "step":
+            taken = StepTaken(data["step"], data["outcome"], event.at, event.number)
+            held["steps"].pop(taken.step, None)
+            held["steps"][taken.step] = taken
+            held["findings"].update({name: Given(answer) for name, answer in data["answers"].items()})
+            settled = data.get("settled", {})
+            held["needles"] += [NeedleEntry(n, count, False, event.at, good=True) for n, count in settled.items()]
+        case "uncounted":
+            held["uncounted"].append((event.number, data["needle"]))
+        case "carried":
+            held["set_up_in"] = data["setup"]
+            readings = data.get("readings", {})
+            held["findings"].update({n: Given(answer, readings.get(n)) for n, answer in data["answers"].items()})
+            held["steps"].update({step: StepTaken(step, outcome) for step, outcome in data["steps"].items()})
+            held["needles"] += [NeedleEntry(needle, count, False, event.at) for needle, count in data["counts"].items()]
+            held["needles"] += [NeedleEntry(needle, by, True, event.at) for needle, by in data.get("moves", {}).items()]
         case "closed":
             held["closing"] = Closing(data["how"], tuple(data["causes"]), event.at)

@@ -184,6 +184,8 @@ def _things(knowledge: Knowledge) -> Iterator[tuple[str, tuple[str, ...], tuple[
         yield f"check {check.id}", check.cautions, (*check.under, *(h for step in check.steps for h in step.under))
     for retest in knowledge.retests.values():
         yield f"retest {retest.id}", retest.cautions, tuple(h for step in retest.steps for h in step.under)
+    for one in knowledge.setup_steps.values():
+        yield f"setup_step {one.id}", one.cautions, (*one.under, *(h for step in one.steps for h in step.under))
     for cause in knowledge.causes.values():
         fix = cause.fix
         yield f"fix of {cause.id}", fix.cautions, (*fix.under, *(h for step in fix.steps for h in step.under))

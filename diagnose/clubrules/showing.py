@@ -52,6 +52,7 @@ from ..knowledge.model import (
     names_in,
 )
 from ..knowledge.reader import likeliest
+from ..knowledge.setup_model import Carburettor, NeedleMove, SetupStep
 from ..knowledge.source import Place
 from ..reasoning.rank import answer_ratios
 from ..reasoning.tables import tables_of
@@ -76,6 +77,9 @@ SHELVES: Mapping[str, str] = MappingProxyType(
         "retest": "retests",
         "need": "needs",
         "kin": "kin",
+        "setup_step": "setup_steps",
+        "carburettor": "carburettors",
+        "needle_move": "needle_moves",
     }
 )
 """What can be shown -> its shelf in Knowledge."""
@@ -338,8 +342,9 @@ def _showing(knowledge: Knowledge, of: str) -> Section:
 
 def _users(knowledge: Knowledge, attribute: str, name: str) -> Iterator[str]:
     """The questions, checks, retests, fixes and steps that carry a caution or stand under a hold or a need."""
-    for kind, shelf in (("finding", knowledge.findings), ("check", knowledge.checks), ("retest", knowledge.retests)):
-        for thing in shelf.values():  # type: ignore[attr-defined]
+    shelves = ("findings", "checks", "retests", "setup_steps")
+    for kind, shelf in ((kind, getattr(knowledge, shelf)) for kind, shelf in SHELVES.items() if shelf in shelves):
+        for thing in shelf.values():
             if name in getattr(thing, attribute, ()):
                 yield f"{kind} {thing.id} {_at(thing.id.place)}"
             elif attribute == "under" and any(name in step.under for step in getattr(thing, "steps", ())):
@@ -442,6 +447,8 @@ def _finding(knowledge: Knowledge, finding: Finding) -> Iterator[Section]:
     yield _rules("rules that say when it is asked", knowledge, concluding(knowledge).get(name, ()))
     checks = (check for check in knowledge.checks.values() if name in check.finds)
     yield Section("checks that find it", tuple(f"{c.id}: {c.name} {_at(c.id.place)}" for c in checks))
+    asking = (s for s in knowledge.setup_steps.values() if name in (*s.asks, *s.finds, *s.makes, *s.done, *s.not_done))
+    yield Section("steps of the set-up that ask or answer it", tuple(f"{s.id}: {s.name} {_at(s.id.place)}" for s in asking))
     groups = (kin for kin in knowledge.kin.values() if name in kin.of)
     yield Section("kin", tuple(f"{k.id}: {k.are} with {_listed(o for o in k.of if o != name)}" for k in groups))
 
@@ -471,6 +478,8 @@ def _condition(knowledge: Knowledge, condition: Condition) -> Iterator[Section]:
     rules = resting_on(knowledge).get(name, ())
     yield _rules("rules that rest on it", knowledge, rules)
     yield _rules("what those lead on to", knowledge, tuple(r for r in chain(knowledge, [name]) if r not in rules))
+    moves = (move for move in knowledge.needle_moves.values() if name in move.concluded)
+    yield Section("needles it moves", tuple(f"{m.id}: {m.needle} {m.way} {_at(m.id.place)}" for m in moves))
 
 
 def roots(knowledge: Knowledge, condition: str) -> tuple[str, ...]:
@@ -525,6 +534,40 @@ def _kin(knowledge: Knowledge, kin: Kin) -> Iterator[Section]:
     yield Section("of", tuple(f"{_question(knowledge, name)}" for name in kin.of))
 
 
+def _setup_step(knowledge: Knowledge, step: SetupStep) -> Iterator[Section]:
+    yield _own(
+        name=step.name, why=step.why, takes=_minutes(step.minutes), engine=step.engine, tools=_listed(step.tools),
+        needs=_listed(step.needs), comes_after=step.after, counts=_listed(step.counts), settles=_listed(step.settles),
+        cautions=_listed(step.cautions), not_while_on_hold=_listed(step.under), basis=step.basis,
+    )  # fmt: skip
+    yield _steps(step.steps)
+    yield Section("asked with it", tuple(_question(knowledge, name) for name in (*step.asks, *step.finds)))
+    for title, answers in (
+        ("so for the rest of the set-up, once it is done", step.makes),
+        ("kept for later faults when it was done", step.done),
+        ("kept for later faults when it was not done", step.not_done),
+    ):
+        yield Section(title, tuple(f"{name}: {answer}" for name, answer in answers.items()))
+
+
+def _carburettor(knowledge: Knowledge, kind: Carburettor) -> Iterator[Section]:
+    yield _own(
+        name=kind.name, says=kind.says, needles=_listed(kind.needles), h_moves_l=_words(kind.h_moves_l),
+        l_moves_h=_words(kind.l_moves_h), basis=kind.basis,
+    )  # fmt: skip
+    yield Section("told by", tuple(f"{_question(knowledge, n)} {answer}" for n, answer in kind.told_by.items()))
+
+
+def _needle_move(knowledge: Knowledge, move: NeedleMove) -> Iterator[Section]:
+    yield _own(needle=move.needle, way=move.way, because=move.because, basis=move.basis)
+    names = (f"{knowledge.conditions[name].name} [{name}]" for name in move.concluded)
+    yield Section("when this is concluded", tuple(names))
+
+
+def _words(word: str) -> str:
+    return word.replace("-", " ")
+
+
 _CONTENT: Mapping[str, Callable[[Knowledge, Whatever], Iterator[Section]]] = MappingProxyType(
     {
         "rule": _rule,
@@ -537,5 +580,8 @@ _CONTENT: Mapping[str, Callable[[Knowledge, Whatever], Iterator[Section]]] = Map
         "retest": _retest,
         "need": _need,
         "kin": _kin,
+        "setup_step": _setup_step,
+        "carburettor": _carburettor,
+        "needle_move": _needle_move,
     }
 )

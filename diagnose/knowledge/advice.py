@@ -277,6 +277,7 @@ def _strongest(knowledge: Knowledge, tell: Tell) -> float:
 def _unused_findings(knowledge: Knowledge) -> Iterator[Problem]:
     used = {name for cause in knowledge.causes.values() for name in cause.shows}
     used |= {name for check in knowledge.checks.values() for name in check.finds}
+    used |= {name for kind in knowledge.carburettors.values() for name in kind.told_by}
     for rule in knowledge.rules.values():
         used |= {leaf.finding for leaf in leaves(rule.when) if isinstance(leaf, Answered)}
         used |= set(_named(rule.outcome))
@@ -384,7 +385,7 @@ _SPEAKS = MappingProxyType(
 
 
 def _without_caution(knowledge: Knowledge) -> Iterator[Problem]:
-    """A check or fix that touches what can hurt says so first."""
+    """A check, fix or step of the set-up that touches what can hurt says so first."""
     speaks = {
         name: {kind for kind, words in _SPEAKS.items() if words.search(f"{name} {caution.says}")}
         for name, caution in knowledge.cautions.items()
@@ -392,6 +393,7 @@ def _without_caution(knowledge: Knowledge) -> Iterator[Problem]:
     work = [
         *((check.steps, check.cautions) for check in knowledge.checks.values()),
         *((cause.fix.steps, cause.fix.cautions) for cause in knowledge.causes.values()),
+        *((step.steps, step.cautions) for step in knowledge.setup_steps.values()),
     ]
     for steps, cautions in work:
         said = set().union(*(speaks.get(name, ()) for name in cautions))

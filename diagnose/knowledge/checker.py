@@ -29,6 +29,7 @@ from .model import (
     leaves,
 )
 from .nearness import Names
+from .setup_checker import setup_problems, setup_steps_within, setup_texts
 from .source import Problem, Text
 
 CLOSE_NEEDLE = "close-needle"
@@ -58,7 +59,7 @@ def weakens(sentence: str) -> bool:
     return False
 
 
-class _Shelves:
+class Shelves:
     """The ids of each kind that may be named; those of entries that could not be read are known, if nothing else is."""
 
     def __init__(self, knowledge: Knowledge, unread: frozenset[str]) -> None:
@@ -83,17 +84,18 @@ class _Shelves:
 
 def problems(knowledge: Knowledge, unread: frozenset[str] = frozenset()) -> list[Problem]:
     """Return everything wrong between the entries of the loaded packs. `unread` are ids of entries left out as faulty."""
-    shelves = _Shelves(knowledge, unread)
+    shelves = Shelves(knowledge, unread)
     return [
         *_links(knowledge, shelves),
         *_findings(knowledge, shelves),
         *_tells(knowledge, shelves),
         *_rules(knowledge, shelves),
+        *setup_problems(knowledge, shelves),
         *_leaning(knowledge),
     ]
 
 
-def _links(knowledge: Knowledge, shelves: _Shelves) -> Iterator[Problem]:
+def _links(knowledge: Knowledge, shelves: Shelves) -> Iterator[Problem]:
     unknown = shelves.unknown
     for kin in knowledge.kin.values():
         yield from unknown(kin.of, shelves.finding)
@@ -119,7 +121,7 @@ def _links(knowledge: Knowledge, shelves: _Shelves) -> Iterator[Problem]:
         yield from unknown(step.under, shelves.hold)
 
 
-def _outlasted(knowledge: Knowledge, shelves: _Shelves, beyond: Answered) -> Iterator[Problem]:
+def _outlasted(knowledge: Knowledge, shelves: Shelves, beyond: Answered) -> Iterator[Problem]:
     yield from _answers(knowledge, shelves, beyond)
     finding = knowledge.findings.get(beyond.finding)
     if finding is not None and (finding.measure is None or finding.measure.unit != "minute"):
@@ -133,9 +135,10 @@ def all_steps(knowledge: Knowledge) -> Iterator[Step]:
         yield from check.steps
     for retest in knowledge.retests.values():
         yield from retest.steps
+    yield from setup_steps_within(knowledge)
 
 
-def _findings(knowledge: Knowledge, shelves: _Shelves) -> Iterator[Problem]:
+def _findings(knowledge: Knowledge, shelves: Shelves) -> Iterator[Problem]:
     found_by = {check.id: set(check.finds) for check in knowledge.checks.values()}
     for finding in knowledge.findings.values():
         if finding.check is None:
@@ -151,7 +154,7 @@ def _findings(knowledge: Knowledge, shelves: _Shelves) -> Iterator[Problem]:
                 yield Problem(name.place, f"finding '{name}' does not say 'check: {check.id}'")
 
 
-def _tells(knowledge: Knowledge, shelves: _Shelves) -> Iterator[Problem]:
+def _tells(knowledge: Knowledge, shelves: Shelves) -> Iterator[Problem]:
     # The words of a pack are looked at even when a later pack replaces them.
     reweighed = [change.shows for change in knowledge.changes if isinstance(change, Reweigh)]
     for shows in [*(cause.shows for cause in knowledge.causes.values()), *reweighed]:
@@ -174,7 +177,7 @@ def _texts(words: Mapping[str, Text]) -> list[Text]:
     return [key for key in words if isinstance(key, Text)]
 
 
-def _rules(knowledge: Knowledge, shelves: _Shelves) -> Iterator[Problem]:
+def _rules(knowledge: Knowledge, shelves: Shelves) -> Iterator[Problem]:
     concluded = {rule.outcome.condition for rule in knowledge.rules.values() if isinstance(rule.outcome, Means)}
     # A rule that was switched off or could not be read may be the one that concludes it.
     rules_are_whole = not shelves.unread and not any(isinstance(change, SwitchOff) for change in knowledge.changes)
@@ -186,7 +189,7 @@ def _rules(knowledge: Knowledge, shelves: _Shelves) -> Iterator[Problem]:
         yield from _outcome(shelves, rule)
 
 
-def _premises(knowledge: Knowledge, shelves: _Shelves, rule: Rule) -> Iterator[Problem]:
+def _premises(knowledge: Knowledge, shelves: Shelves, rule: Rule) -> Iterator[Problem]:
     silence_counts = isinstance(rule.outcome, (Warns, Holds, Skips, First, Sooner, Proves))
     for leaf in leaves(rule.when):
         match leaf:
@@ -204,7 +207,7 @@ def _premises(knowledge: Knowledge, shelves: _Shelves, rule: Rule) -> Iterator[P
                     )
 
 
-def _answers(knowledge: Knowledge, shelves: _Shelves, answered: Answered) -> Iterator[Problem]:
+def _answers(knowledge: Knowledge, shelves: Shelves, answered: Answered) -> Iterator[Problem]:
     if answered.finding not in knowledge.findings:
         yield from shelves.unknown((answered.finding,), shelves.finding)
     elif answered.answers != (KNOWN,):
@@ -212,7 +215,7 @@ def _answers(knowledge: Knowledge, shelves: _Shelves, answered: Answered) -> Ite
         yield from shelves.unknown(answered.answers, known)
 
 
-def _outcome(shelves: _Shelves, rule: Rule) -> Iterator[Problem]:
+def _outcome(shelves: Shelves, rule: Rule) -> Iterator[Problem]:
     match rule.outcome:
         case Means(condition):
             yield from shelves.unknown((condition,), shelves.condition)
@@ -260,3 +263,4 @@ def _all_texts(knowledge: Knowledge) -> Iterator[Text]:
             yield rule.outcome.until
     for change in knowledge.changes:
         yield change.because
+    yield from setup_texts(knowledge)

@@ -9,7 +9,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import PurePath
 
+from .setup_model import Carburettor, NeedleMove, SetupStep
 from .source import Place, Text
+
+ENGINE_STATES = ("stopped", "cold", "idling", "loaded")
+"""State of the engine while something is done to it."""
 
 KNOWN = "known"
 """Stands in a rule for any answer: the question has been answered."""
@@ -426,6 +430,9 @@ class Knowledge:
     cautions: Mapping[str, Caution] = field(default_factory=dict)
     holds: Mapping[str, Hold] = field(default_factory=dict)
     rules: Mapping[str, Rule] = field(default_factory=dict)
+    setup_steps: Mapping[str, SetupStep] = field(default_factory=dict)
+    carburettors: Mapping[str, Carburettor] = field(default_factory=dict)
+    needle_moves: Mapping[str, NeedleMove] = field(default_factory=dict)
     changes: tuple[Change, ...] = ()
 
 

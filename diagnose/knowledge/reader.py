@@ -13,6 +13,7 @@ from typing import TypeVar
 from .frequency import FREQUENCY
 from .model import (
     CONCLUDED,
+    ENGINE_STATES,
     KNOWN,
     All,
     Answer,
@@ -50,13 +51,13 @@ from .model import (
     Term,
     Warns,
 )
+from .setup_reader import SETUP_READERS
 from .source import Items, Node, Place, Problem, Table, Text
 
 FAMILIES = (
     "air-leaks", "carburettor", "needles", "fuel", "ignition", "engine", "drive", "linkage-governor", "weather",
     "handling", "normal",
 )  # fmt: skip
-ENGINE_STATES = ("stopped", "cold", "idling", "loaded")
 LEVELS = ("danger", "warning", "care")
 MEASURES = MappingProxyType(
     {
@@ -539,6 +540,7 @@ READERS: dict[str, Callable[[Fields], object]] = {
     "caution": _caution,
     "hold": _hold,
     "rule": _rule,
+    **SETUP_READERS,
     "switch_off": _switch_off,
     "reweigh": _reweigh,
 }

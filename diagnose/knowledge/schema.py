@@ -2,7 +2,8 @@
 
 It is written by the readers themselves. Each runs over an entry that holds nothing, and `_Listening` notes what it asks
 for: which fields, of what kind, and which of them must be there. So the schema cannot say other than the reader.
-Only what the readers take apart by hand is spelt out here: the words of shows:, and premises, which nest in themselves.
+Only what the readers take apart by hand is spelt out here: the words of shows:, tables of answers, lists of needles, and
+premises, which nest in themselves.
 """
 
 from __future__ import annotations
@@ -14,6 +15,8 @@ from typing import Any as Whatever
 from .frequency import FREQUENCY
 from .model import KNOWN
 from .reader import DEEPEST_RULE, ID, LONGEST_TEXT, MEASURES, OUTCOMES, READERS, VERSION, Fields, read_pack
+from .setup_model import NEEDLES
+from .setup_reader import ANSWER_TABLES, NEEDLE_LISTS
 from .source import Items, Node, Place, Table, Text
 
 Schema = dict[str, Whatever]
@@ -166,6 +169,10 @@ def _entry_schema(kind: str, reader: Callable[[Fields], object]) -> Schema:
     if "beyond" in bare.asked:
         one = {"minProperties": 1, "maxProperties": 1, "propertyNames": _ID, "additionalProperties": _several(_ID)}
         fields["beyond"] = {"type": "object", **one}
+    for key in sorted(ANSWER_TABLES & bare.asked):
+        fields[key] = {"type": "object", "propertyNames": _ID, "additionalProperties": _ID}
+    for key in sorted(NEEDLE_LISTS & bare.asked):
+        fields[key] = _several({"enum": list(NEEDLES)})
     if "when" in bare.asked:
         fields["when"] = {"$ref": "#/$defs/when-1"}
     made["required"] = [key for key in fields if key in bare.must]

@@ -4,19 +4,27 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from ..bench.needles import history
 from ..case.casefile import MACHINE
-from ..case.ledger import NEEDLES, stands
+from ..case.ledger import stands, told
 from ..case.readings import percent, turns
-from ..case.state import CaseState
+from ..case.state import CANNOT, DONE, NOT_DONE, CaseState
+from ..drawing.terminal import draw
 from ..knowledge.checker import NEEDLE_HOLDS
 from ..knowledge.model import Knowledge, Step
+from ..knowledge.setup_model import NEEDLES
 from ..planning.examine import Examined
+from ..planning.needles import carburettor_of, in_words, next_move
 from ..planning.plan import next_questions
+from ..planning.setup import in_order
 from ..reasoning.rank import RankedCause
 from ..reasoning.reason import Conclusions
 
 MOST_CAUSES = 6
 MOST_REASONS = 6
+
+PLOT_COLUMNS, PLOT_ROWS = 70, 8
+"""Size of a drawing in text: it fits a printed page."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +67,15 @@ class NeedleLine:
 
 
 @dataclass(frozen=True, slots=True)
+class Needles:
+    """The needles: where each stands, what is to be said of them now, and their whole history as a drawing in text."""
+
+    lines: tuple[NeedleLine, ...]
+    says: tuple[str, ...]
+    plot: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class FaultReport:
     """Everything on the page, in the order it is read."""
 
@@ -81,13 +98,17 @@ class FaultReport:
     bench: tuple[BenchLine, ...]
     done: tuple[Line, ...]
     steps: tuple[str, ...]
-    needles: tuple[NeedleLine, ...]
+    needles: Needles
+    set_up_in: str
+    set_up: tuple[Line, ...]
     proof: tuple[str, ...]
     still_open: tuple[str, ...]
     notes: tuple[Line, ...]
     packs: tuple[Line, ...]
     program: str
 
+
+STEP_SAYS = {DONE: "done", NOT_DONE: "not done", CANNOT: "could not be done"}
 
 RESULTS = {
     "gone": "done; the symptom is gone",
@@ -103,16 +124,16 @@ def fault_report(knowledge: Knowledge, state: CaseState, examined: Examined, pro
     answered = dict.fromkeys(finding for _, finding in state.answered if finding in state.findings)
     return FaultReport(
         case=state.case,
-        opened=_when(state.opened),
-        closed=_when(state.closing.at) if state.closing else "",
-        machine=_answer(knowledge, state, MACHINE) or "not said",
+        opened=when(state.opened),
+        closed=when(state.closing.at) if state.closing else "",
+        machine=answer_of(knowledge, state, MACHINE) or "not said",
         words=state.words,
         outcome=_outcome(knowledge, state),
         explains=_explains(knowledge, state),
         cautions=tuple(
             Line(f"{knowledge.cautions[name].level}", str(knowledge.cautions[name].says)) for name in conclusions.cautions
         ),
-        holds=tuple(_hold(knowledge, conclusions, name) for name in conclusions.holds),
+        holds=tuple(hold_line(knowledge, conclusions, name) for name in conclusions.holds),
         proved=_proved(state),
         causes=tuple(_cause(examined, state, ranked) for ranked in examined.standing.causes[:MOST_CAUSES]),
         pairs=tuple(
@@ -126,32 +147,43 @@ def fault_report(knowledge: Knowledge, state: CaseState, examined: Examined, pro
             for name, concluded in conclusions.conditions.items()
         ),
         findings=tuple(
-            Line(str(knowledge.findings[name].ask), _answer(knowledge, state, name))
+            Line(str(knowledge.findings[name].ask), answer_of(knowledge, state, name))
             for name in answered
             if name in knowledge.findings
         ),
         checks=tuple(str(knowledge.checks[name].name) for name in state.checks if name in knowledge.checks),
-        bench=tuple(
-            BenchLine(
-                reckoned.title,
-                _when(reckoned.at),
-                tuple(f"{name.replace('-', ' ')} {value}" for name, value in reckoned.inputs.items()),
-                reckoned.results,
-                reckoned.says,
-            )
-            for reckoned in state.bench
-        ),
+        bench=bench_lines(state),
         done=tuple(
-            Line(_cause_name(knowledge, repair.cause), f"{RESULTS[repair.result]} ({_when(repair.at)})")
+            Line(_cause_name(knowledge, repair.cause), f"{RESULTS[repair.result]} ({when(repair.at)})")
             for repair in state.repairs
         ),
         steps=_steps(knowledge, state, conclusions),
-        needles=_needles(state, not conclusions.held(NEEDLE_HOLDS)),
+        needles=needles_of(knowledge, state, conclusions),
+        set_up_in=state.set_up_in,
+        set_up=tuple(
+            Line(str(step.name), STEP_SAYS[state.steps[str(step.id)].outcome])
+            for step in in_order(knowledge)
+            if step.id in state.steps
+        ),
         proof=tuple(repair.proof for repair in state.repairs if repair.proof),
         still_open=_still_open(knowledge, state, examined),
-        notes=tuple(Line(_when(at), text) for at, text in state.notes),
+        notes=tuple(Line(when(at), text) for at, text in state.notes),
         packs=tuple(Line(str(pack.name), f"{pack.id} {pack.version}") for pack in knowledge.packs),
         program=program,
+    )
+
+
+def bench_lines(state: CaseState) -> tuple[BenchLine, ...]:
+    """Gather what the calculators said in this case."""
+    return tuple(
+        BenchLine(
+            reckoned.title,
+            when(reckoned.at),
+            tuple(f"{name.replace('-', ' ')} {value}" for name, value in reckoned.inputs.items()),
+            reckoned.results,
+            reckoned.says,
+        )
+        for reckoned in state.bench
     )
 
 
@@ -162,11 +194,11 @@ def _proved(state: CaseState) -> bool:
     return any(repair.result == "gone" and repair.cause in state.closing.causes for repair in state.repairs)
 
 
-def _when(at: str) -> str:
+def when(at: str) -> str:
     return at[:16].replace("T", " ")
 
 
-def _answer(knowledge: Knowledge, state: CaseState, name: str) -> str:
+def answer_of(knowledge: Knowledge, state: CaseState, name: str) -> str:
     given = state.findings.get(name)
     if given is None or name not in knowledge.findings or given.answer not in knowledge.findings[name].answers:
         return ""
@@ -200,7 +232,7 @@ def _explains(knowledge: Knowledge, state: CaseState) -> tuple[Line, ...]:
     )
 
 
-def _hold(knowledge: Knowledge, conclusions: Conclusions, name: str) -> Line:
+def hold_line(knowledge: Knowledge, conclusions: Conclusions, name: str) -> Line:
     untils = [knowledge.rules[rule].until for rule in conclusions.holds[name]]
     return Line(str(knowledge.holds[name].name), " ".join(dict.fromkeys(untils)))
 
@@ -215,7 +247,7 @@ def _cause(examined: Examined, state: CaseState, ranked: RankedCause) -> CauseLi
         parts = [
             str(knowledge.conditions[name].name)
             if name in knowledge.conditions
-            else f"{knowledge.findings[name].ask} {_answer(knowledge, state, name)}"
+            else f"{knowledge.findings[name].ask} {answer_of(knowledge, state, name)}"
             for name in weight.of
         ]
         trail.append(Line("; ".join(parts), f"{'for' if weight.decibels > 0 else 'against'}, {factor:.1f} times"))
@@ -229,22 +261,28 @@ def _steps(knowledge: Knowledge, state: CaseState, conclusions: Conclusions) -> 
     return tuple(str(step.do) for step in several if not conclusions.held(step.under))
 
 
-def _needles(state: CaseState, may_close: bool) -> tuple[NeedleLine, ...]:
+def needles_of(knowledge: Knowledge, state: CaseState, conclusions: Conclusions) -> Needles:
+    """Gather what there is to say of the needles. Nothing that a hold forbids is among it."""
+    lines = _needle_lines(state, not conclusions.held(NEEDLE_HOLDS))
+    if not lines:
+        return Needles((), (), ())
+    says = []
+    kind = carburettor_of(knowledge, state.answers)
+    if kind is not None:
+        says.append(f"Carburettor: {kind.name}. {kind.says}")
+    move = next_move(knowledge, conclusions, state.needles) if state.closing is None else None
+    if move is not None:
+        says.append(f"{move.because} {'What would follow is on hold: see above.' if move.held else in_words(move)}")
+    return Needles(lines, tuple(says), tuple(draw(history(state.needles), PLOT_COLUMNS, PLOT_ROWS)))
+
+
+def _needle_lines(state: CaseState, may_close: bool) -> tuple[NeedleLine, ...]:
     lines = []
     for needle in NEEDLES:
         place = stands(state.needles, needle)
         if place is None:
             continue
-        moves = tuple(
-            Line(
-                _when(entry.at),
-                f"{turns(abs(entry.sixteenths))} {'out' if entry.sixteenths > 0 else 'in'}"
-                if entry.moved
-                else f"counted at {turns(entry.sixteenths)}",
-            )
-            for entry in state.needles
-            if entry.needle == needle
-        )
+        moves = tuple(Line(when(entry.at), told(entry)) for entry in state.needles if entry.needle == needle)
         back = place.way_back() if place.moved_by <= 0 or may_close else "on hold: see above"
         lines.append(NeedleLine(needle, turns(place.baseline), turns(place.now), back, moves))
     return tuple(lines)

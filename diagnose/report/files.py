@@ -19,6 +19,7 @@ from ..case.state import CaseState
 from ..knowledge.model import Knowledge
 from ..planning.examine import Examined
 from .fault_report import FaultReport, fault_report
+from .setup_record import setup_record
 
 _MARKED = re.compile(r"([\\`*_{}\[\]()#+!|<>~-])")
 
@@ -67,6 +68,16 @@ def write_reports(folder: Path, knowledge: Knowledge, state: CaseState, examined
     paths = folder / f"{state.case}.md", folder / f"{state.case}.html"
     for path, text in zip(paths, (as_markdown(report), as_html(report)), strict=True):
         write_whole(path, text, "the report cannot be written", "the case itself is kept")
+    return paths
+
+
+def write_setup_record(folder: Path, knowledge: Knowledge, state: CaseState, examined: Examined) -> tuple[Path, Path]:
+    """Write the record of a set-up in both forms, each whole or not at all. Return their paths. Raises CannotWrite."""
+    record = asdict(setup_record(knowledge, state, examined, f"diagnose {__version__}"))
+    paths = folder / f"{state.case}.md", folder / f"{state.case}.html"
+    for path in paths:
+        text = filled(f"setup-record{path.suffix}.j2", record)
+        write_whole(path, text, "the record cannot be written", "the set-up itself is kept")
     return paths
 
 

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from .setup import SetUp
     from .sitting import Sitting
     from .walk import Walk
 
@@ -26,18 +27,31 @@ class Command:
 
 
 COMMANDS: dict[str, Command] = {}
+"""What can be typed while a fault is walked."""
+
+SETUP_COMMANDS: dict[str, Command] = {}
+"""What can be typed while an engine is set up."""
+
+BOTH = (COMMANDS, SETUP_COMMANDS)
 
 
-def _command(takes: str, does: str) -> Callable[[Callable[[Any, str], bool]], Callable[[Any, str], bool]]:
+def _command(
+    takes: str, does: str, tables: Sequence[dict[str, Command]] = (COMMANDS,)
+) -> Callable[[Callable[[Any, str], bool]], Callable[[Any, str], bool]]:
+    """Enter a function into tables, under its name."""
+
     def enter(run: Callable[[Any, str], bool]) -> Callable[[Any, str], bool]:
         word = run.__name__.removesuffix("_")
-        COMMANDS[word] = Command(word, takes, does, run)
+        for table in tables:
+            table[word] = Command(word, takes, does, run)
         return run
 
     return enter
 
 
-_PARTICULARS = re.compile(r"(back \d+|bench \w+|needle [HhLl]\s.*\d.*|note .+|how \d+)", re.IGNORECASE)
+_PARTICULARS = re.compile(
+    r"(back \d+|bench \w+|needle ([hl]\s.*\d.*|next|undo|baseline|good( [hl])?)|note .+|how \d+)", re.IGNORECASE
+)
 
 
 def command_among_words(line: str) -> tuple[Command, str] | None:
@@ -46,14 +60,14 @@ def command_among_words(line: str) -> tuple[Command, str] | None:
     return command_in(line) if bare or _PARTICULARS.fullmatch(line.strip()) else None
 
 
-def command_in(line: str) -> tuple[Command, str] | None:
+def command_in(line: str, commands: Mapping[str, Command] = COMMANDS) -> tuple[Command, str] | None:
     """Return the command a line begins with and the rest of it, or None."""
     word, _, rest = line.strip().partition(" ")
-    command = COMMANDS.get(word.lower())
+    command = commands.get(word.lower())
     return (command, rest.strip()) if command and (command.takes or not rest) else None
 
 
-@_command("", "why this question is asked")
+@_command("", "why this question is asked", BOTH)
 def why(sitting: Sitting, rest: str) -> bool:
     sitting.show_why()
     return False
@@ -71,12 +85,12 @@ def how(walk: Walk, rest: str) -> bool:
     return False
 
 
-@_command("[count]", "take back the last answer, or the last few")
+@_command("[count]", "take back the last answer, or the last few", BOTH)
 def back(sitting: Sitting, rest: str) -> bool:
     return sitting.go_back(rest)
 
 
-@_command("[question]", "change an earlier answer; alone it lists them")
+@_command("[question]", "change an earlier answer; alone it lists them", BOTH)
 def change(sitting: Sitting, rest: str) -> bool:
     return sitting.change(rest)
 
@@ -86,27 +100,31 @@ def also(walk: Walk, rest: str) -> bool:
     return walk.also(rest)
 
 
-@_command("text", "write a note into the case")
+@_command("text", "write a note into the case", BOTH)
 def note(sitting: Sitting, rest: str) -> bool:
     sitting.take_note(rest)
     return False
 
 
-@_command("[H 1 1/4]", "the needle ledger; with H or L: a count, or a move such as H +1/8")
+@_command(
+    "[H 1 1/4]",
+    "the needle ledger; with H or L: a count, or a move such as H +1/8. Also next, undo, baseline, good",
+    BOTH,
+)
 def needle(sitting: Sitting, rest: str) -> bool:
     from .needles import typed  # comes with the rules, and the first question does not wait for those
 
     return typed(sitting, rest)
 
 
-@_command("[name]", "work a number out, and tell it to the rules: bench air; alone it lists the calculators")
-def bench(walk: Walk, rest: str) -> bool:
+@_command("[name]", "work a number out, and tell it to the rules: bench air; alone it lists the calculators", BOTH)
+def bench(sitting: Sitting, rest: str) -> bool:
     from .reckoning import work_out  # reads the calculators, and most walks need none
 
-    return work_out(walk, rest)
+    return work_out(sitting, rest)
 
 
-@_command("", "show the cautions and holds again")
+@_command("", "show the cautions and holds again", BOTH)
 def cautions(sitting: Sitting, rest: str) -> bool:
     sitting.show_cautions()
     return False
@@ -123,13 +141,28 @@ def report(sitting: Sitting, rest: str) -> bool:
     return False
 
 
-@_command("", "keep everything and go; the next start goes on here")
+@_command("", "keep everything and go; the next start goes on here", BOTH)
 def leave(sitting: Sitting, rest: str) -> bool:
     sitting.leave()
     return True
 
 
-@_command("", "this list")
+@_command("", "this list", BOTH)
 def help_(sitting: Sitting, rest: str) -> bool:
     sitting.show_help()
     return False
+
+
+@_command("", "the whole list, and what came of each step", (SETUP_COMMANDS,))
+def steps(setup: SetUp, rest: str) -> bool:
+    setup.show_steps()
+    return False
+
+
+@_command("", "a fault has shown up: keep the set-up as it is, and walk the fault", (SETUP_COMMANDS,))
+def fault(setup: SetUp, rest: str) -> bool:
+    setup.fault()
+    return True
+
+
+SETUP_COMMANDS["report"] = replace(COMMANDS["report"], does="write the record of the set-up as it stands")

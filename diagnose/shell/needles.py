@@ -1,33 +1,147 @@
-"""The needle ledger at the prompt: what is typed of the needles, kept or refused."""
+"""The needle ledger at the prompt: what is typed of the needles, kept or refused, and the next move."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from ..case.ledger import NEEDLES, NeedleEntry, NotAMove, check_entry, stands, weakens
+from ..bench.needles import history
+from ..case.ledger import NeedleEntry, NotAMove, check_entry, last_entry, stands, told, weakens
 from ..case.readings import NotAReading, parse_turns, turns
+from ..drawing.terminal import draw
 from ..knowledge.checker import NEEDLE_HOLDS
+from ..knowledge.setup_model import NEEDLES
+from ..planning.needles import EIGHTH, carburettor_of, in_words, next_move
 from . import screens
 from .choices import NotUnderstood
 
 if TYPE_CHECKING:
     from .sitting import Sitting
 
+NOT_YET_GOOD = ("run", "run-at-power")
+"""While any of these holds stands it has not run well at work, so no count is good."""
+
+PLOT_ROWS = 8
+
+USES = (
+    "Write for instance: needle H 1 1/4 (a count), or needle H +1/8 (a move, plus is out). Also: needle next, needle"
+    " undo, needle baseline, needle good."
+)
+
 
 def typed(sitting: Sitting, rest: str) -> bool:
-    """Carry out what was typed after `needle`. The question before the eyes stays."""
-    may_close = not sitting.examined.conclusions.held(NEEDLE_HOLDS)
-    needle, _, entry = rest.partition(" ")
-    if not rest:
-        sitting.show(screens.ledger(sitting.state.needles, may_close, sitting.width))
-        return False
-    if needle.upper() not in NEEDLES or not entry:
-        sitting.say("    Write for instance: needle H 1 1/4 (a count), or needle H +1/8 (a move, plus is out).")
-        return False
-    trouble = enter(sitting, needle.upper(), entry)
-    if trouble:
-        sitting.say(f"    {trouble}.")
+    """Carry out what was typed after `needle`. True when the prompt must be asked anew."""
+    word, _, entry = rest.partition(" ")
+    match word.lower():
+        case "":
+            show(sitting)
+        case "next":
+            suggest(sitting)
+        case "undo":
+            return undo(sitting)
+        case "baseline":
+            return back_to_baseline(sitting)
+        case "good":
+            return call_good(sitting, entry)
+        case "h" | "l" if entry:
+            trouble = enter(sitting, word.upper(), entry)
+            if trouble:
+                sitting.say(f"    {trouble}.")
+        case _:
+            sitting.say(f"    {USES}")
     return False
+
+
+def show(sitting: Sitting) -> None:
+    """Where each needle stands and how it got there, in words and, once there is something to see, as a plot."""
+    entries = sitting.state.needles
+    sitting.show(screens.ledger(entries, _may_close(sitting), sitting.width))
+    if len(entries) > 1:
+        sitting.say()
+        sitting.show((line, "") for line in draw(history(entries), sitting.width, PLOT_ROWS))
+
+
+def _may_close(sitting: Sitting) -> bool:
+    return not sitting.examined.conclusions.held(NEEDLE_HOLDS)
+
+
+def _show_holds(sitting: Sitting, holds: Sequence[str]) -> None:
+    for hold in holds:
+        sitting.show(screens.hold(sitting.knowledge, sitting.examined.conclusions, hold, sitting.width))
+
+
+def suggest(sitting: Sitting) -> None:
+    """The next move, or why there is none."""
+    move = next_move(sitting.knowledge, sitting.examined.conclusions, sitting.state.needles)
+    if move is None:
+        sitting.say("    Nothing that was answered says which way a needle should go. Leave both where they stand.")
+        return
+    sitting.say(f"    {move.because}")
+    _show_holds(sitting, move.held or move.spared)
+    if move.held:
+        sitting.say(f"    Refused for {move.needle} while the hold stands.")
+        return
+    if move.spared:
+        sitting.say("    Opening by an eighth is the one exception.")
+    sitting.say(f"    {in_words(move)}")
+
+
+def undo(sitting: Sitting) -> bool:
+    """Take the last entry back: what was written, not the needle."""
+    last = last_entry(sitting.state.needles)
+    if last is None:
+        sitting.say("    There is no count or move of this case to take back.")
+        return False
+    sitting.log.append("withdraw", numbers=[last.number])
+    sitting.say(f"    Taken back: {last.needle} {told(last)}.")
+    place = stands(sitting.state.needles, last.needle)
+    now = f"{last.needle} at {turns(place.now)}" if place else f"nothing of {last.needle}"
+    sitting.say(f"    The ledger says {now}. The needle itself has not turned: if it stands elsewhere, write that.")
+    return True
+
+
+def back_to_baseline(sitting: Sitting) -> bool:
+    """The way back for each needle; what would weaken the mixture is refused under a hold."""
+    places = [place for needle in NEEDLES if (place := stands(sitting.state.needles, needle)) is not None]
+    away = [place for place in places if place.moved_by]
+    if not away:
+        sitting.say("    Both stand at their baseline." if places else "    No needle has been counted yet.")
+        return False
+    held = sitting.examined.conclusions.held(NEEDLE_HOLDS)
+    waiting = [place for place in away if place.moved_by > 0 and held]
+    if waiting:
+        _show_holds(sitting, held)
+        sitting.say(f"    Refused for {' and '.join(place.needle for place in waiting)} while the hold stands.")
+    allowed = [place for place in away if place not in waiting]
+    if not allowed:
+        return False
+    for place in allowed:
+        sitting.say(f"    {place.needle}: {place.way_back()}")
+    sitting.say("Engine stopped. Are they back there?", "ask")
+    if sitting.choose(["yes, write it down", "no, leave it"]):
+        return True
+    for place in allowed:
+        sitting.log.append("needle", needle=place.needle, sixteenths=-place.moved_by, moved=True)
+        sitting.say(f"    {place.needle} stands at its baseline of {turns(place.baseline)}.")
+    return True
+
+
+def call_good(sitting: Sitting, named: str) -> bool:
+    """The engine runs well here: the present counts are the baseline from now on."""
+    wanted = NEEDLES if not named else (named.upper(),)
+    places = [place for needle in wanted if (place := stands(sitting.state.needles, needle)) is not None]
+    if not places:
+        sitting.say("    Count the needle first, such as: needle H 1 1/4")
+        return False
+    held = sitting.examined.conclusions.held(NOT_YET_GOOD)
+    if held:
+        _show_holds(sitting, held)
+        sitting.say("    Refused: a count is good when the engine has run well on it, at work too.")
+        return False
+    for place in places:
+        sitting.log.append("needle", needle=place.needle, sixteenths=place.now, moved=False, good=True)
+        sitting.say(f"    {place.needle} is good at {turns(place.now)}. That is its baseline from now on.")
+    return True
 
 
 def enter(sitting: Sitting, needle: str, text: str) -> str:
@@ -41,8 +155,7 @@ def enter(sitting: Sitting, needle: str, text: str) -> str:
     closing = weakens(sitting.state.needles, entry)
     held = sitting.examined.conclusions.held(NEEDLE_HOLDS)
     if closing and moved and held:
-        for hold in held:
-            sitting.show(screens.hold(sitting.knowledge, sitting.examined.conclusions, hold, sitting.width))
+        _show_holds(sitting, held)
         return "refused: that move would weaken the mixture while the hold stands"
     sitting.log.append("needle", needle=needle, sixteenths=sixteenths, moved=moved)
     place = stands(sitting.state.needles, needle)
@@ -50,16 +163,27 @@ def enter(sitting: Sitting, needle: str, text: str) -> str:
     sitting.say(f"    {needle} stands at {turns(place.now)}.")
     if closing and not moved and held:
         sitting.say("    That is further in than it stood, and a weaker mixture is on hold: open it again before it runs.")
-    if moved and abs(sixteenths) > 2:
-        sitting.say("    Come closer in small moves: an eighth, then a sixteenth for the last.")
     if moved:
-        other = NEEDLES[1 - NEEDLES.index(needle)]
-        sitting.say(f"    Now check {other} too: on many carburettors the two move each other a little.")
+        if abs(sixteenths) > EIGHTH:
+            sitting.say("    Come closer in small moves: an eighth, then a sixteenth for the last.")
+        _tell_other(sitting, needle)
     return ""
 
 
-def ask_where(sitting: Sitting, needle: str) -> None:
-    """A fix that moves a needle leaves a line in the ledger."""
+def _tell_other(sitting: Sitting, needle: str) -> None:
+    """What a move of this needle does to the work of the other, by the kind of carburettor."""
+    other = NEEDLES[1 - NEEDLES.index(needle)]
+    kind = carburettor_of(sitting.knowledge, sitting.state.answers)
+    if kind is None:
+        sitting.say(f"    Now check {other} too: on many carburettors the two move each other a little.")
+        return
+    effect = kind.h_moves_l if needle == "H" else kind.l_moves_h
+    check = f" Now check {other} too." if other in kind.needles and effect != "hardly" else ""
+    sitting.say(f"    {needle} {effect.replace('-', ' ')} moves what {other} does: {kind.name}. {kind.says}{check}")
+
+
+def ask_where(sitting: Sitting, needle: str) -> bool:
+    """Ask where a needle stands and write it into the ledger; False when it was not counted."""
     sitting.say()
     counted = stands(sitting.state.needles, needle) is not None
     move = " a move (such as +1/8)," if counted else ""
@@ -69,13 +193,15 @@ def ask_where(sitting: Sitting, needle: str) -> None:
         "ask",
     )
 
-    def understand(line: str) -> None:
-        if line.strip() not in ("", "?"):
-            trouble = enter(sitting, needle, line)
-            if trouble:
-                raise NotUnderstood(trouble)
+    def understand(line: str) -> bool:
+        if line.strip() in ("", "?"):
+            return False
+        trouble = enter(sitting, needle, line)
+        if trouble:
+            raise NotUnderstood(trouble)
+        return True
 
-    sitting.read(understand)
+    return sitting.read(understand)
 
 
 def show_what_stands_off(sitting: Sitting, set_by_the_fix: str | None) -> None:

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from ..case.log import CaseLog, LogInUse, open_cases
-from ..case.state import CaseState
+from ..case.state import DONE, CaseState
 from .choices import NotUnderstood, choice_of
 from .commands import COMMANDS, command_among_words
 from .console import Console, Dropped, wrapped
@@ -23,9 +23,14 @@ def say(console: Console, text: str = "", tone: str = "", first: str = "") -> No
         console.say(line, tone)
 
 
-def choose_case(console: Console, folder: Path, new: bool) -> CaseLog:
-    """Return the case to walk: one left open if the person wants it, else a new one. Raises Left."""
-    waiting = [] if new else open_cases(folder)
+def choose_case(
+    console: Console, folder: Path, new: bool, wanted: Callable[[CaseState], bool] = lambda state: True, most: int = 20
+) -> CaseLog:
+    """Return the case to go on with: one of the `wanted` left open if the person wants it, else a new one. Raises Left.
+
+    most: how many of the newest logs are looked at.
+    """
+    waiting = [] if new else [(path, state) for path, state in open_cases(folder, most) if wanted(state)]
     while waiting:
         say(console, "Left open:", "head")
         says = [*(_told(state) for _, state in waiting), "start a new case"]
@@ -43,6 +48,8 @@ def choose_case(console: Console, folder: Path, new: bool) -> CaseLog:
 
 
 def _told(state: CaseState) -> str:
+    if state.setting_up:
+        return f"go on with the set-up {state.case}, {len(state.steps)} steps so far"
     words = f": {state.words[0]}" if state.words else ""
     return f"go on with {state.case}, {len(state.answered)} answers{words}"
 
@@ -67,8 +74,21 @@ def greet(console: Console, state: CaseState) -> None:
         return
     say(console, "Answer by number, by a few letters, or ? when you don't know. 'help' lists what else can be typed.")
     say(console, f"Case {state.case}: every answer is kept as soon as it is given.")
+    if state.set_up_in:
+        done = sum(taken.outcome == DONE for taken in state.steps.values())
+        say(console, f"Known of set-up {state.set_up_in}: {done} steps done, {len(state.steps) - done} not.")
     say(console)
     say(console, OWNERS_WORDS, "ask")
+
+
+def greet_set_up(console: Console, state: CaseState) -> None:
+    """Say what the set-up list is, and how it is answered."""
+    say(console, "Set-up, from the bare carburettor to the first flight", "head")
+    if state.steps:
+        say(console, f"Going on with set-up {state.case}: {len(state.steps)} steps so far.")
+        return
+    say(console, "Each step is done, not done, or cannot be done here. 'help' lists what else can be typed.")
+    say(console, f"Set-up {state.case}: every answer is kept as soon as it is given.")
 
 
 def first_words(console: Console, log: CaseLog) -> str | None:

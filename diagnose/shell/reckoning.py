@@ -23,7 +23,8 @@ def work_out(sitting: Sitting, named: str) -> bool:
         sitting.show(listing(sitting.width))
         return False
     try:
-        chosen = with_figures(calculator(named), lambda: sitting.knowledge)
+        knowing = calculator(named).with_rules(lambda: sitting.knowledge)
+        chosen = with_figures(knowing, lambda: sitting.knowledge)
     except NotPossible as wrong:
         sitting.say(f"    {wrong}.")
         return False

@@ -8,10 +8,12 @@ from __future__ import annotations
 import string
 from collections.abc import Iterable, Iterator, Sequence
 
-from ..case.ledger import NEEDLES, NeedleEntry, stands
+from ..case.ledger import NeedleEntry, stands
+from ..case.ledger import told as told_of
 from ..case.readings import SHOWN, percent, turns
 from ..case.state import CaseState
 from ..knowledge.model import Cause, Check, Finding, Knowledge, Retest, Step
+from ..knowledge.setup_model import NEEDLES, SetupStep
 from ..planning.examine import Examined
 from ..planning.plan import spoken_for
 from ..planning.worth import Worth, parts
@@ -98,11 +100,11 @@ def steps(knowledge: Knowledge, conclusions: Conclusions, several: Iterable[Step
             yield from paragraph(str(step.do), width, f"    {place}. ")
 
 
-def procedure(thing: Check | Retest, width: int, title: str) -> Lines:
+def procedure(thing: Check | Retest | SetupStep, width: int, title: str) -> Lines:
     yield "", ""
     yield from paragraph(f"{title}: {thing.name} [{thing.id}]", width, "", "ask", "    ")
     facts = [f"about {minutes(thing.minutes)}", ENGINE[thing.engine]]
-    if isinstance(thing, Check):
+    if not isinstance(thing, Retest):
         yield from paragraph(str(thing.why), width, "    ", "quiet")
         if thing.tools:
             facts.append("you need " + ", ".join(thing.tools))
@@ -244,18 +246,7 @@ def ledger(entries: Sequence[NeedleEntry], may_close: bool, width: int) -> Lines
         if place is None:
             yield from paragraph(f"{needle}: not counted yet", width, "    ")
             continue
-        back = place.way_back()
-        if place.moved_by > 0 and not may_close:
-            back = (
-                f"{turns(place.moved_by)} further out than its baseline of {turns(place.baseline)}; going back is on hold"
-            )
-        yield from paragraph(f"{needle}: {turns(place.now)}; {back}", width, "    ")
+        yield from paragraph(f"{needle}: {turns(place.now)}; {place.told(may_close)}", width, "    ")
         for entry in entries:
             if entry.needle == needle:
-                kind = f"moved {turns(abs(entry.sixteenths))} {'out' if entry.sixteenths > 0 else 'in'}"
-                yield from paragraph(
-                    kind if entry.moved else f"counted at {turns(entry.sixteenths)}",
-                    width,
-                    f"      {entry.at[11:16]} ",
-                    "quiet",
-                )
+                yield from paragraph(told_of(entry), width, f"      {entry.at[11:16]} ", "quiet")

@@ -3,7 +3,7 @@ prompt. What comes next is for those that sit: the walk of a fault."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import TypeVar
 
@@ -28,7 +28,9 @@ class Anew(Exception):
 
 
 class Sitting:
-    """One case at one console."""
+    """One case at one console. `commands` is what can be typed at any prompt."""
+
+    commands: Mapping[str, Command] = COMMANDS
 
     def __init__(
         self, knowledge: Knowledge, log: CaseLog, console: Console, reports: Path, typed: str | None = None
@@ -87,7 +89,7 @@ class Sitting:
         understand: Callable[[str], Taken],
         words: Sequence[str] = (),
         prompt: str = "> ",
-        find: Callable[[str], tuple[Command, str] | None] = command_in,
+        find: Callable[[str], tuple[Command, str] | None] | None = None,
     ) -> Taken:
         """Read lines until one is understood. Commands are carried out on the way."""
         while True:
@@ -98,7 +100,8 @@ class Sitting:
                 self._dropped = True
                 continue
             self._dropped = False
-            command = None if line.strip().lower() in words else find(line)
+            found = find(line) if find else command_in(line, self.commands)
+            command = None if line.strip().lower() in words else found
             if command:
                 if command[0].run(self, command[1]):
                     raise Anew
@@ -112,7 +115,7 @@ class Sitting:
         if self._typed is not None:
             line, self._typed = self._typed, None
             return line
-        return self.console.read(prompt, [*words, *COMMANDS])
+        return self.console.read(prompt, [*words, *self.commands])
 
     def choose(self, says: Sequence[str]) -> int:
         self.show(screens.choices(says, self.width))
@@ -161,7 +164,10 @@ class Sitting:
         self.why = lambda: screens.why(self.examined, finding, rules, worth, self.width)
         given = self.read(lambda line: reply_to(finding, line), [str(answer) for answer in finding.answers])
         self.record(finding, given)
-        self.show(screens.brief(self.examined, self.width))
+        self.so_far()
+
+    def so_far(self) -> None:
+        """What is said after an answer was kept."""
 
     def record(self, finding: Finding, given: Given | None) -> None:
         if given is None:
@@ -223,7 +229,8 @@ class Sitting:
         return True
 
     def change(self, rest: str) -> bool:
-        given = list(dict.fromkeys(finding for _, finding in self.state.answered))
+        carried = self.state.findings if self.state.set_up_in else ()
+        given = list(dict.fromkeys([*(finding for _, finding in self.state.answered), *carried]))
         if not given:
             self.say("    There is no answer to change yet.")
             return False
@@ -272,7 +279,7 @@ class Sitting:
     def show_help(self) -> None:
         self.say()
         self.say("At any prompt:", "head")
-        for command in COMMANDS.values():
+        for command in self.commands.values():
             self.show(
                 screens.paragraph(
                     f"{command.word} {command.takes}".strip() + f": {command.does}",

@@ -49,6 +49,9 @@ class Walk(Sitting):
             self.say("Start 'diagnose' again and it goes on here.")
             return False
 
+    def so_far(self) -> None:
+        self.show(screens.brief(self.examined, self.width))
+
     def _next(self) -> None:
         if not self.state.words:
             self._ask_owner()

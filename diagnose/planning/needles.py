@@ -1,0 +1,190 @@
+"""The next move of a needle: which way, out of what the rules conclude, and how far, out of where it has been.
+
+A needle is always approached from the rich side. Opening goes back to the last place known to be rich, or a quarter
+of a turn; coming in again goes by a quarter, an eighth, a sixteenth as it comes closer, and never as far as a place
+that was lean. Common practice, down to the last sixteenth.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from ..case.ledger import NeedleEntry, NeedleStands, stands
+from ..case.readings import turns
+from ..knowledge.checker import CLOSE_NEEDLE, NEEDLE_HOLDS
+from ..knowledge.model import Knowledge
+from ..knowledge.setup_model import IN, NEEDLES, OUT, Carburettor
+from ..reasoning.reason import Conclusions
+
+QUARTER, EIGHTH, SIXTEENTH = 4, 2, 1
+"""Steps in sixteenths of a turn."""
+
+FAR = 4
+"""Sixteenths outside its baseline past which a rich needle is still far from right, and may come in by a quarter."""
+
+
+@dataclass(frozen=True, slots=True)
+class NextMove:
+    """What to do with a needle next.
+
+    sixteenths    how far; 0 when it stands as close to lean as can be counted, and is left there
+    held          the holds that forbid it; while any is named the move is not to be said
+    spared        the holds whose one exception it is: opening by an eighth to save the engine
+    counted       False: the needle has to be counted before it is moved
+    """
+
+    needle: str
+    way: str
+    sixteenths: int
+    because: str
+    held: tuple[str, ...] = ()
+    spared: tuple[str, ...] = ()
+    counted: bool = True
+
+    @property
+    def typed(self) -> str:
+        """The move as the ledger takes it: +1/8."""
+        return f"{'+' if self.way == OUT else '-'}{turns(self.sixteenths).split()[0]}"
+
+
+@dataclass(frozen=True, slots=True)
+class Tried:
+    """What the moves of one needle have shown, in sixteenths: the furthest place out that was lean, the nearest place
+    further out that was rich, and how often it had to be opened again. None: not known."""
+
+    lean: int | None = None
+    rich: int | None = None
+    turned: int = 0
+
+
+def next_move(knowledge: Knowledge, conclusions: Conclusions, entries: Sequence[NeedleEntry]) -> NextMove | None:
+    """Return the move that what was concluded asks for, opening before closing; None when nothing says which way."""
+    moves = [move for move in knowledge.needle_moves.values() if any(c in conclusions.conditions for c in move.concluded)]
+    for way in (OUT, IN):
+        for move in moves:
+            if move.way == way:
+                held = conclusions.held(NEEDLE_HOLDS)
+                return _sized(entries, str(move.needle), way, str(move.because), held)
+    return None
+
+
+def _sized(entries: Sequence[NeedleEntry], needle: str, way: str, because: str, held: tuple[str, ...]) -> NextMove:
+    place = stands(entries, needle)
+    if way == OUT:
+        # While needles are not to be touched at all, an eighth to save the engine is the one exception.
+        spared = tuple(hold for hold in held if hold != CLOSE_NEEDLE)
+        size = EIGHTH if spared or place is None else size_out(place, tried(entries, needle))
+        return NextMove(needle, OUT, size, because, spared=spared, counted=place is not None)
+    size = EIGHTH if place is None else size_in(place, tried(entries, needle))
+    return NextMove(needle, IN, size, because, held, counted=place is not None)
+
+
+def tried(entries: Sequence[NeedleEntry], needle: str) -> Tried:
+    """Return what the moves of a needle have shown since it was last said to be good.
+
+    What it was opened from was lean, unless it was brought back there; what it was brought in from was rich.
+    """
+    place = 0
+    lean: int | None = None
+    rich: set[int] = set()
+    turned = 0
+    for entry in entries:
+        if entry.needle != needle:
+            continue
+        if not entry.moved:
+            place = entry.sixteenths
+            if entry.good:
+                lean, rich, turned = None, set(), 0
+            continue
+        after = place + entry.sixteenths
+        if entry.sixteenths > 0:
+            lean = place if lean is None else max(lean, place)
+            turned += 1
+        else:
+            rich.add(place)
+            lean = None if lean is not None and after <= lean else lean
+        place = after
+    outside = [one for one in rich if one > place]
+    return Tried(lean, min(outside, default=None), turned)
+
+
+def size_out(place: NeedleStands, shown: Tried) -> int:
+    """Return how far to open: back to where it was rich, so that it is approached from there again; else a quarter."""
+    return QUARTER if shown.rich is None else shown.rich - place.now
+
+
+def size_in(place: NeedleStands, shown: Tried) -> int:
+    """Return how far to come in: smaller near the baseline and after every turning back, and never as far as lean."""
+    by_turns = (QUARTER, EIGHTH, SIXTEENTH)[min(shown.turned, 2)]
+    over = place.moved_by
+    by_place = QUARTER if over > FAR else EIGHTH if over > 0 else SIXTEENTH
+    room = place.now if shown.lean is None else place.now - shown.lean - 1
+    return max(0, min(by_turns, by_place, room))
+
+
+def carburettor_of(knowledge: Knowledge, answers: Mapping[str, str]) -> Carburettor | None:
+    """Return the kind of carburettor that the answers tell, the first that fits; None while it is not known."""
+    for kind in knowledge.carburettors.values():
+        if all(answers.get(finding) == answer for finding, answer in kind.told_by.items()):
+            return kind
+    return None
+
+
+def told_by_ledger(entries: Sequence[NeedleEntry]) -> dict[str, str]:
+    """Return finding -> answer or reading that a ledger gives: which way the needles have gone, where they stand.
+
+    The findings are those of the base rules; a pack without them takes no harm.
+    """
+    places = {needle: place for needle in NEEDLES if (place := stands(entries, needle)) is not None}
+    if not places:
+        return {}
+    found = {f"{needle.lower()}-turns": f"{place.now / 16:g} turns" for needle, place in places.items()}
+    found["needle-moves-lately"] = _gone(entries, places)
+    if all(any(entry.good and entry.needle == needle for entry in entries) for needle in places):
+        found["baseline-known"] = "moved" if any(place.moved_by for place in places.values()) else "at-it"
+    return found
+
+
+def _gone(entries: Sequence[NeedleEntry], places: Mapping[str, NeedleStands]) -> str:
+    """Chased: both needles moved, and either of them to and fro, or one in and the other out."""
+    ways = {needle: {entry.sixteenths > 0 for entry in _moves(entries, needle)} for needle in places}
+    gone = [place.moved_by for place in places.values()]
+    if all(ways.values()) and len(ways) == len(NEEDLES) and len(set().union(*ways.values())) == 2:
+        return "both-ways"
+    if not any(gone):
+        return "none"
+    return "leaner" if min(gone) < 0 else "richer"
+
+
+def _moves(entries: Sequence[NeedleEntry], needle: str) -> list[NeedleEntry]:
+    """The moves of a needle since its last good count."""
+    moves: list[NeedleEntry] = []
+    for entry in entries:
+        if entry.needle == needle:
+            moves = [] if entry.good else [*moves, entry] if entry.moved else moves
+    return moves
+
+
+_SIZES = {QUARTER: "a quarter of a turn", EIGHTH: "an eighth of a turn", SIXTEENTH: "a sixteenth of a turn"}
+
+
+def in_words(move: NextMove) -> str:
+    """Say a move that is not held, and how it is tried. Raises ValueError for one that is held."""
+    if move.held:
+        raise ValueError(f"{move.needle} {move.way} is on hold")
+    if not move.counted:
+        return f"Count {move.needle} first, so that there is a way back. Then type 'needle next' again."
+    if not move.sixteenths:
+        return (
+            f"{move.needle} stands a sixteenth outside the place where it was lean. Closer cannot be counted."
+            " Leave it there."
+        )
+    size = _SIZES.get(move.sixteenths, turns(move.sixteenths))
+    verb = f"open {move.needle} by" if move.way == OUT else f"bring {move.needle} in by"
+    after = (
+        "Past right is the side to be on: it is approached from there."
+        if move.way == OUT
+        else "Stop at the first sign of lean."
+    )
+    return f"Next move: {verb} {size}, and try it the same way. {after} Write it down: needle {move.needle} {move.typed}"

@@ -1,0 +1,340 @@
+"""Needles are counted, moved by smaller and smaller steps from the rich side, and never brought in while a hold stands."""
+
+import json
+import math
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from diagnose.bench.needles import history, most_changed
+from diagnose.case.casefile import understood
+from diagnose.case.ledger import NeedleEntry, stands
+from diagnose.case.log import CaseLog
+from diagnose.case.state import CaseState, Given
+from diagnose.cli import MISUSED, WELL, main
+from diagnose.knowledge.model import Knowledge
+from diagnose.planning.examine import examine
+from diagnose.planning.needles import (
+    EIGHTH,
+    QUARTER,
+    SIXTEENTH,
+    carburettor_of,
+    in_words,
+    next_move,
+    size_in,
+    size_out,
+    told_by_ledger,
+    tried,
+)
+from diagnose.report.fault_report import fault_report
+from diagnose.report.files import as_html, as_markdown
+from diagnose.shell.console import ScriptedConsole
+from diagnose.shell.walk import Walk
+
+
+def count(needle: str, sixteenths: int, good: bool = False) -> NeedleEntry:
+    return NeedleEntry(needle, sixteenths, False, good=good)
+
+
+def move(needle: str, sixteenths: int) -> NeedleEntry:
+    return NeedleEntry(needle, sixteenths, True)
+
+
+# The next move.
+
+
+def tuned(start: int, right: int) -> list[NeedleEntry]:
+    """Tune H as the next move says: lean further in than `right`, rich further out than a sixteenth past it."""
+    entries = [count("H", start)]
+    for _ in range(40):
+        place = stands(entries, "H")
+        assert place is not None
+        if right <= place.now <= right + 1:
+            return entries
+        shown = tried(entries, "H")
+        step = size_out(place, shown) if place.now < right else -size_in(place, shown)
+        if not step:
+            return entries
+        entries.append(move("H", step))
+    raise AssertionError(f"from {start} never right at {right}")
+
+
+@settings(max_examples=400, deadline=None)
+@given(st.integers(8, 40), st.integers(8, 40))
+def test_the_next_moves_lead_to_the_right_place_from_the_rich_side(start: int, right: int) -> None:
+    """Come closer by an eighth, then a sixteenth, and from the rich side (common practice)."""
+    entries = tuned(start, right)
+    place = stands(entries, "H")
+    assert place is not None and right <= place.now <= right + QUARTER
+    if any(entry.sixteenths < 0 for entry in entries[1:]) and place.now > right + 1:
+        assert entries[-1].sixteenths > 0  # it was lean a sixteenth further in, and was opened again
+    now, lean = start, -1
+    for entry in entries[1:]:
+        if entry.sixteenths < 0:
+            assert -entry.sixteenths in (QUARTER, EIGHTH, SIXTEENTH)
+            assert now + entry.sixteenths > lean, "never as far as a place that was lean"
+        else:
+            lean = max(lean, now)
+        now += entry.sixteenths
+    closing = [-entry.sixteenths for entry in entries[1:] if entry.sixteenths < 0]
+    assert closing == sorted(closing, reverse=True), "never larger again as it comes closer"
+
+
+def test_opening_goes_back_to_where_it_was_rich_and_comes_in_by_half() -> None:
+    entries = [count("H", 20), move("H", QUARTER), move("H", -EIGHTH)]
+    place = stands(entries, "H")
+    assert place is not None
+    assert tried(entries, "H").rich == 24
+    assert size_out(place, tried(entries, "H")) == EIGHTH
+    entries.append(move("H", EIGHTH))
+    place = stands(entries, "H")
+    assert place is not None and size_in(place, tried(entries, "H")) == SIXTEENTH
+
+
+def test_a_place_that_was_lean_is_not_gone_back_to() -> None:
+    entries = [count("L", 17), move("L", SIXTEENTH)]
+    place = stands(entries, "L")
+    assert place is not None and size_in(place, tried(entries, "L")) == 0
+
+
+def seen(knowledge: Knowledge, entries: list[NeedleEntry], **answers: str) -> CaseState:
+    findings = {name.replace("_", "-"): Given(answer) for name, answer in answers.items()}
+    return CaseState(case="demo", findings=findings, needles=tuple(entries))
+
+
+LEAN = {"under_load": "sags", "sound": "hard"}
+RICH = {
+    "machine": "helicopter", "fit_to_run": "fit", "burble_under_load": "stays", "four_strokes": "under-load",
+    "h_needle_response": "worse", "smoke": "heavy", "exhaust_wet": "dripping", "overheats": "no", "spark": "strong",
+    "plug_state": "sound", "bolts": "tight", "carb_wiggle": "firm", "bubbles": "none", "vent_line": "open",
+    "line_feel": "supple", "linkage_reaches": "both", "throttle_feel": "follows", "plug_colour": "black-wet",
+}  # fmt: skip
+
+
+def test_lean_under_load_opens_h_and_by_an_eighth_only_before_the_looks(base: Knowledge) -> None:
+    state = seen(base, [count("H", 20)], **LEAN)
+    found = next_move(base, examine(base, state).conclusions, state.needles)
+    assert found is not None
+    assert (found.needle, found.way, found.sixteenths, found.held) == ("H", "out", EIGHTH, ())
+    assert found.spared == ("turn-needles",)
+    assert "open H by an eighth" in in_words(found) and "needle H +1/8" in in_words(found)
+
+
+def test_rich_under_load_is_refused_under_the_hold_and_said_once_rich_is_proved(base: Knowledge) -> None:
+    unproved = seen(base, [count("H", 26)], burble_under_load="stays", smoke="heavy")
+    found = next_move(base, examine(base, unproved).conclusions, unproved.needles)
+    assert found is not None and "close-needle" in found.held
+    with pytest.raises(ValueError, match="on hold"):
+        in_words(found)
+    proved = seen(base, [count("H", 26)], **RICH)
+    found = next_move(base, examine(base, proved).conclusions, proved.needles)
+    assert found is not None and (found.needle, found.way, found.held) == ("H", "in", ())
+
+
+def test_lean_beats_rich_and_l_comes_before_h(base: Knowledge) -> None:
+    """Rich is the safe side; H is judged through L (common practice)."""
+    both = seen(base, [], **LEAN, idle="loads-up", pick_up="coughs-then-clears")
+    found = next_move(base, examine(base, both).conclusions, both.needles)
+    assert found is not None and (found.needle, found.way, found.counted) == ("H", "out", False)
+    rich = seen(base, [], idle="loads-up", pick_up="coughs-then-clears", burble_under_load="stays", smoke="heavy")
+    found = next_move(base, examine(base, rich).conclusions, rich.needles)
+    assert found is not None and (found.needle, found.way) == ("L", "in")
+
+
+# What a move does.
+
+CONE = {0.5: 0.238, 1.0: 0.113, 1.25: 0.089, 1.5: 0.072, 2.0: 0.051, 2.5: 0.038}
+"""Turns -> share by which the way past a needle changes with an eighth of a turn more. Research notes, numbers, section 2:
+half angle 10 degrees, bore 0.9 mm, pitch 0.4 mm (worked there)."""
+
+
+def way_past(turns_out: float, angle: float = math.radians(10), bore: float = 0.9, pitch: float = 0.4) -> float:
+    """The side of a cone's frustum: A = pi x sin(a) (D - x sin(a) cos(a)). Mensuration; written again for this test."""
+    x = turns_out * pitch
+    return math.pi * x * math.sin(angle) * (bore - x * math.sin(angle) * math.cos(angle))
+
+
+@pytest.mark.parametrize("turns_out", sorted(CONE))
+def test_an_eighth_changes_no_more_than_in_proportion_to_the_turns(turns_out: float) -> None:
+    cone = way_past(turns_out + 1 / 8) / way_past(turns_out) - 1
+    assert cone == pytest.approx(CONE[turns_out], abs=0.001)
+    assert CONE[turns_out] <= most_changed(turns_out, 1 / 8) + 0.0005
+    assert 1 - way_past(turns_out - 1 / 8) / way_past(turns_out) <= most_changed(turns_out, -1 / 8)
+
+
+def test_an_eighth_at_one_and_a_half_turns_is_about_eight_percent() -> None:
+    """First-order rule of the research notes, numbers, section 2: (1/8) / turns = 8.3 % at 1.5."""
+    assert most_changed(1.5, 1 / 8) == pytest.approx(0.083, abs=0.0005)
+
+
+# What the ledger tells the rules.
+
+
+@pytest.mark.parametrize(
+    ("entries", "gone"),
+    [
+        ([count("H", 20), count("L", 16)], "none"),
+        ([count("H", 20), move("H", 2)], "richer"),
+        ([count("H", 20), move("H", -2)], "leaner"),
+        ([count("H", 20), move("H", -2), move("H", 2)], "none"),
+        ([count("H", 20), count("L", 16), move("H", -3), move("L", 4)], "both-ways"),
+        ([count("H", 20), move("H", 2), count("H", 22, good=True)], "none"),
+    ],
+)
+def test_the_ledger_says_which_way_the_needles_have_gone(entries: list[NeedleEntry], gone: str) -> None:
+    assert told_by_ledger(entries)["needle-moves-lately"] == gone
+
+
+def test_needles_traded_against_each_other_are_suspected_from_the_ledger(base: Knowledge) -> None:
+    """H too far in and L too far out after a chase (common practice)."""
+    entries = [count("H", 20), count("L", 16), move("H", -10), move("L", 20)]
+    told = told_by_ledger(entries)
+    answers = {name: understood(base.findings[name], text) for name, text in told.items()}
+    assert (answers["h-turns"].answer, answers["l-turns"].answer) == ("few", "many")
+    before, after = (
+        examine(base, CaseState(findings={"under-load": Given("sags"), **more})).standing.of("needles-traded")
+        for more in ({}, answers)
+    )
+    assert before is not None and after is not None and after.probability > 2 * before.probability
+
+
+def test_a_good_count_is_the_baseline_from_then_on() -> None:
+    entries = [count("H", 20), move("H", 2), count("H", 22, good=True), move("H", 1)]
+    place = stands(entries, "H")
+    assert place is not None and (place.baseline, place.now) == (22, 23)
+    assert told_by_ledger(entries)["baseline-known"] == "moved"
+    assert told_by_ledger(entries[:3])["baseline-known"] == "at-it"
+
+
+# Kinds of carburettor.
+
+
+def test_every_kind_of_carburettor_says_what_one_needle_does_to_the_other(base: Knowledge) -> None:
+    asked = base.findings["needles-fitted"]
+    kinds = [carburettor_of(base, {"needles-fitted": str(answer)}) for answer in asked.answers]
+    assert {str(kind.id) for kind in kinds if kind} == set(base.carburettors) and len(kinds) == len(base.carburettors)
+    assert carburettor_of(base, {}) is None
+    valve = base.carburettors["two-needles-with-valve"]
+    assert (valve.h_moves_l, valve.l_moves_h) == ("hardly", "a-little")
+    fixed = base.carburettors["low-needle-only"]
+    assert (tuple(map(str, fixed.needles)), fixed.l_moves_h) == (("L",), "clearly")
+
+
+# At the prompt.
+
+
+def typed(knowledge: Knowledge, folder: Path, answers: dict[str, str], *lines: str) -> tuple[str, CaseState]:
+    with CaseLog.create(folder) as log:
+        log.append("words", text="it runs badly")
+        log.append("heard")
+        for finding, answer in answers.items():
+            log.append("answer", finding=finding.replace("_", "-"), answer=answer)
+        console = ScriptedConsole(lines)
+        Walk(knowledge, log, console, folder / "reports", None).run()
+        return " ".join(" ".join(console.lines).split()), log.state
+
+
+def test_undo_takes_back_what_was_written_and_turns_nothing(base: Knowledge, tmp_path: Path) -> None:
+    lines = ["needle H 1 1/4", "needle H +1/8", "needle undo", "leave"]
+    text, state = typed(base, tmp_path, {"machine": "helicopter"}, *lines)
+    assert [(entry.sixteenths, entry.moved) for entry in state.needles] == [(20, False)]
+    assert "Taken back: H moved 1/8 turn out." in text
+    assert "The needle itself has not turned" in text
+    _, state = typed(base, tmp_path, {"machine": "helicopter"}, "needle H 1", "needle undo", "needle undo", "leave")
+    assert state.needles == ()
+
+
+def test_back_to_the_baseline_opens_at_once_and_is_refused_where_it_closes(base: Knowledge, tmp_path: Path) -> None:
+    opened = ["needle H 1 1/4", "needle H +1/4", "needle baseline", "leave"]
+    text, state = typed(base, tmp_path, {"machine": "helicopter"}, *opened)
+    assert "Refused for H while the hold stands." in text
+    assert len(state.needles) == 2
+    with CaseLog.create(tmp_path) as log:
+        for event in ({"sixteenths": 20, "moved": False}, {"sixteenths": -4, "moved": True}):
+            log.append("needle", needle="H", **event)
+        log.append("words", text="x")
+        console = ScriptedConsole(["needle baseline", "1", "leave"])
+        Walk(base, log, console, tmp_path, None).run()
+        assert [entry.sixteenths for entry in log.state.needles] == [20, -4, 4]
+    assert any("1/4 turn out to its baseline of 1 1/4 turns" in line for line in console.lines)
+
+
+def test_a_rich_engine_is_brought_in_only_when_nothing_holds_it(base: Knowledge, tmp_path: Path) -> None:
+    text, _ = typed(base, tmp_path, RICH, "needle H 1 3/4", "needle next", "leave")
+    assert "bring H in by" in text
+    held, _ = typed(base, tmp_path, {**RICH, "how_it_stops": "speeds-up-first"}, "needle H 1 3/4", "needle next", "leave")
+    assert "bring H in" not in held
+
+
+def test_nothing_says_which_way_means_leave_it(base: Knowledge, tmp_path: Path) -> None:
+    text, _ = typed(base, tmp_path, {"machine": "helicopter"}, "needle next", "leave")
+    assert "Leave both where they stand" in text
+
+
+def test_no_count_is_good_while_running_is_on_hold(base: Knowledge, tmp_path: Path) -> None:
+    text, state = typed(base, tmp_path, {"machine": "helicopter"}, "needle H 1", "needle good", "leave")
+    assert "Refused: a count is good" in text
+    assert not any(entry.good for entry in state.needles)
+    _, state = typed(base, tmp_path, {"machine": "helicopter", "failsafe": "works"}, "needle H 1", "needle good H", "leave")
+    assert [entry.good for entry in state.needles] == [False, True]
+
+
+def test_the_whole_history_is_drawn_in_the_ledger_and_in_the_report(base: Knowledge, tmp_path: Path) -> None:
+    lines = ["needle H 1 1/4", "needle L 1", "needle H +1/8", "needle", "leave"]
+    text, state = typed(base, tmp_path, {"machine": "helicopter"}, *lines)
+    assert "The needles over every count and move" in text
+    chart = history(state.needles)
+    (h, low) = chart.traces
+    assert list(h.y) == [1.25, 1.25, 1.375]
+    assert math.isnan(low.y[0]) and list(low.y[1:]) == [1.0, 1.0]
+    report = fault_report(base, state, examine(base, state), "diagnose")
+    for page in (as_markdown(report), as_html(report)):
+        assert "The needles over every count and move" in page
+
+
+@pytest.mark.parametrize("line", ["needle X 1", "needle H", "needle sideways", "needle H 1/3", "needle good X"])
+def test_what_is_no_move_gets_one_line(base: Knowledge, tmp_path: Path, line: str) -> None:
+    text, state = typed(base, tmp_path, {"machine": "helicopter"}, line, "leave")
+    assert state.needles == ()
+    assert "Traceback" not in text
+
+
+# On the bench.
+
+
+def test_the_bench_shows_counts_moves_and_the_next_move(capsys: pytest.CaptureFixture[str]) -> None:
+    words = ["bench", "needles", "--h", "1 1/4", "--h", "+1/8", "--l", "1", "--runs", "lean-at-power", "--json"]
+    assert main(words) == WELL
+    page = json.loads(capsys.readouterr().out)
+    said = json.dumps(page)
+    assert "open H by a quarter" in said and "needle H +1/4" in said
+    assert page["findings"]["needle-moves-lately"] == "richer"
+
+
+def test_the_bench_takes_nobodys_word_that_it_is_rich(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["bench", "needles", "--h", "2", "--runs", "rich-at-power", "--json"]) == WELL
+    said = capsys.readouterr().out
+    assert "bring H in" not in said and "No needle is brought in on this page" in said
+
+
+def test_the_bench_reads_the_needles_of_a_case(base: Knowledge, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    _, state = typed(base, tmp_path, {"machine": "helicopter"}, "needle H 1 1/4", "needle H +1/8", "leave")
+    assert main(["bench", "needles", "--case", str(tmp_path / f"{state.case}.jsonl")]) == WELL
+    assert "1 3/8 turns out" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        ([], "no needle was counted"),
+        (["--h", "0.3"], "not in sixteenths"),
+        (["--h", "1", "--h", "-2"], "past lightly seated"),
+        (["--case", "nowhere.jsonl"], "cannot be read"),
+    ],
+)
+def test_impossible_counts_get_one_line(words: list[str], says: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["bench", "needles", *words]) == MISUSED
+    said = capsys.readouterr().err
+    assert says in said and said.count("\n") == 1
