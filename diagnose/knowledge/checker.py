@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator, Mapping
+from itertools import chain, islice
 
 from .model import (
     CONCLUDED,
@@ -28,6 +29,7 @@ from .model import (
     leaves,
 )
 from .nearness import Names
+from .reader import MOST_PROBLEMS, TOO_MANY_PROBLEMS
 from .source import Problem, Text
 
 CLOSE_NEEDLE = "close-needle"
@@ -82,13 +84,16 @@ class _Shelves:
 def problems(knowledge: Knowledge, unread: frozenset[str] = frozenset()) -> list[Problem]:
     """Return everything wrong between the entries of the loaded packs. `unread` are ids of entries left out as faulty."""
     shelves = _Shelves(knowledge, unread)
-    return [
-        *_links(knowledge, shelves),
-        *_findings(knowledge, shelves),
-        *_tells(knowledge, shelves),
-        *_rules(knowledge, shelves),
-        *_leaning(knowledge),
-    ]
+    found = chain(
+        _links(knowledge, shelves),
+        _findings(knowledge, shelves),
+        _tells(knowledge, shelves),
+        _rules(knowledge, shelves),
+        _leaning(knowledge),
+    )
+    first = list(islice(found, MOST_PROBLEMS))
+    more = next(found, None)
+    return first if more is None else [*first, Problem(more.place, TOO_MANY_PROBLEMS)]
 
 
 def _links(knowledge: Knowledge, shelves: _Shelves) -> Iterator[Problem]:

@@ -75,7 +75,13 @@ MEASURES = MappingProxyType(
 DEEPEST_RULE = 4
 ID = re.compile(r"[a-z0-9]+(-[a-z0-9]+)*")
 VERSION = re.compile(r"[0-9]{1,9}(\.[0-9]{1,9})*")
+LONGEST_ID = 80
 LONGEST_TEXT = 2_000
+
+MOST_PROBLEMS = 30_000
+"""Of so many problems nobody reads the last: nothing more is looked for."""
+
+TOO_MANY_PROBLEMS = f"more than {MOST_PROBLEMS:,} problems; put some of these right, and the rest is looked for"
 
 Made = TypeVar("Made")
 
@@ -127,7 +133,7 @@ class Fields:
             self.wrong(node.place, f"'{key}' is empty")
         elif len(node) > LONGEST_TEXT:
             self.wrong(node.place, f"'{key}' is longer than {LONGEST_TEXT} characters")
-        one_line = " ".join(node.split())
+        one_line = " ".join(node[:LONGEST_TEXT].split())
         return node if node == one_line else Text(one_line, node.place)
 
     def id(self, key: str) -> Text:
@@ -137,6 +143,8 @@ class Fields:
         if text and not ID.fullmatch(text):
             meant = re.sub(r"[^a-z0-9]+", "-", text.lower()).strip("-")
             self.wrong(text.place, f"'{text}' is not an id: lower-case words joined by hyphens", meant)
+        elif len(text) > LONGEST_ID:
+            self.wrong(text.place, f"this id is longer than {LONGEST_ID} letters")
         return text
 
     def ids(self, key: str, required: bool = False) -> tuple[Text, ...]:
@@ -546,6 +554,9 @@ def read_entries(root: Node | None, file: str, problems: list[Problem]) -> Entri
     made: list[tuple[str, object]] = []
     unread: set[str] = set()
     for node in root:
+        if len(problems) > MOST_PROBLEMS:
+            problems.append(Problem(node.place, TOO_MANY_PROBLEMS))
+            return Entries(whole=False)
         if not isinstance(node, Table) or not node.pairs:
             problems.append(Problem(node.place, "an entry starts with its kind and name, such as '- cause: ...'"))
             continue
