@@ -16,6 +16,7 @@ from typing import Any as Whatever
 
 import numpy as np
 
+from ..knowledge.chains import concluding, resting_on
 from ..knowledge.frequency import FREQUENCY
 from ..knowledge.model import (
     CONCLUDED,
@@ -261,29 +262,6 @@ def chain(knowledge: Knowledge, conditions: Iterable[str]) -> tuple[Rule, ...]:
                     further[str(rule.outcome.condition)] = None
         waiting = list(further)
     return tuple(reached.values())
-
-
-@lru_cache(maxsize=8)
-def resting_on(knowledge: Knowledge) -> Mapping[str, tuple[Rule, ...]]:
-    """Return finding or condition -> the rules whose premise names it, in the order of the packs."""
-    return _grouped(
-        (str(leaf.finding if isinstance(leaf, Answered) else leaf.condition), rule)
-        for rule in knowledge.rules.values()
-        for leaf in leaves(rule.when)
-    )
-
-
-@lru_cache(maxsize=8)
-def concluding(knowledge: Knowledge) -> Mapping[str, tuple[Rule, ...]]:
-    """Return id -> the rules whose outcome names it, in the order of the packs."""
-    return _grouped((name, rule) for rule in knowledge.rules.values() for name in names_in(rule.outcome))
-
-
-def _grouped(pairs: Iterable[tuple[str, Rule]]) -> Mapping[str, tuple[Rule, ...]]:
-    groups: dict[str, dict[str, Rule]] = {}
-    for name, rule in pairs:
-        groups.setdefault(name, {})[str(rule.id)] = rule
-    return {name: tuple(rules.values()) for name, rules in groups.items()}
 
 
 # Sections that several kinds share.

@@ -10,9 +10,9 @@ from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 from types import MappingProxyType
 
+from .chains import down_the_chains
 from .checker import CLAUSE, FORBIDS
 from .frequency import FREQUENCY
-from .merging import down_the_chains
 from .model import (
     CONCLUDED,
     Answered,

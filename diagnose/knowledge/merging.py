@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from types import MappingProxyType
 from typing import Any
 
+from .chains import down_the_chains
 from .model import (
     Cause,
     Change,
@@ -185,21 +186,3 @@ def _taken_away(rules: Mapping[str, Rule], pack_of: Mapping[str, int], packs: in
                     f"concluding '{rule.outcome.condition}' here would lift the {kind} of '{above.id}', a rule of another"
                     " pack; conclude a condition of this pack instead",
                 )
-
-
-def down_the_chains(rules: Mapping[str, Rule], seeds: Mapping[str, Rule]) -> dict[str, Rule]:
-    """The conditions of `seeds` and those from which rules conclude them, each with the rule of its seed."""
-    concluding: dict[str, list[Rule]] = {}
-    for rule in rules.values():
-        if isinstance(rule.outcome, Means):
-            concluding.setdefault(rule.outcome.condition, []).append(rule)
-    reached: dict[str, Rule] = dict(seeds)
-    waiting: list[str] = list(seeds)
-    while waiting:
-        condition = waiting.pop()
-        for rule in concluding.get(condition, ()):
-            for leaf in leaves(rule.when):
-                if isinstance(leaf, Is) and leaf.condition not in reached:
-                    reached[leaf.condition] = reached[condition]
-                    waiting.append(leaf.condition)
-    return reached

@@ -213,6 +213,10 @@ class Answered:
     finding: Text
     answers: tuple[Text, ...]
 
+    def holds(self, answers: Mapping[str, str]) -> bool:
+        """True if the question was answered (finding -> answer), and so."""
+        return self.finding in answers and (self.answers == (KNOWN,) or answers[self.finding] in self.answers)
+
 
 @dataclass(frozen=True, slots=True)
 class Is:

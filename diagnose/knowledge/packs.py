@@ -130,7 +130,7 @@ def _outside(folder: Path, shown: str, files: Iterable[Path]) -> Iterator[Proble
     """A link in a pack could show any file of whoever reads it."""
     for path in files:
         if leads_outside(path, folder):
-            yield Problem(Place(os.path.join(shown, path.name)), "leads to a file outside the pack; put the file itself here")
+            yield Problem(Place(os.path.join(shown, path.name)), "leads out of the pack; put the file itself here")
 
 
 def _too_many(shown: str, count: int, most: int, of: str) -> Iterator[Problem]:

@@ -18,7 +18,6 @@ from typing import Any, NamedTuple
 
 import yaml
 
-
 LONGEST_FILE = 4_000_000
 """Bytes in one file; a longer one is refused before it is parsed."""
 
@@ -133,7 +132,7 @@ def printable(text: str) -> str:
 
 
 def leads_outside(path: Path, folder: Path) -> bool:
-    """True if a path lies, once links are followed, in no folder below this one. A pack is read from its own folder only."""
+    """True if a path lies, once links are followed, not below this folder. A pack is read from its own folder only."""
     try:
         return not path.resolve().is_relative_to(folder.resolve())
     except (OSError, RuntimeError):  # links that lead round in a circle
@@ -189,7 +188,7 @@ def values_in(node: Node | None) -> int:
 
 
 def _unseen(text: str) -> int | None:
-    """Where the first character stands that would steer a terminal, hide, or turn a line round; None where there is none."""
+    """Where the first character stands that would steer a terminal, hide, or turn a line round, if there is one."""
     steering = _STEERING.search(text)
     if steering is None and "".join(text.split()).isprintable():
         return None

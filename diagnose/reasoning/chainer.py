@@ -63,6 +63,7 @@ SALIENCE: Mapping[type, int] = {
 }  # fmt: skip
 EVIDENCE_SALIENCE = 30
 
+
 class _Keyed(experta.Fact):
     """A fact that is wholly told by its `key`. As a pattern it takes one key, or one of several by a P(_OneOf)."""
 

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from types import MappingProxyType
 
+from ..knowledge.chains import grouped
 from ..knowledge.model import (
-    KNOWN,
     Answered,
     Clash,
     First,
@@ -17,11 +17,13 @@ from ..knowledge.model import (
     Knowledge,
     Lacks,
     Means,
+    Rule,
     Skips,
     Sooner,
     Tell,
     Warns,
     leaves,
+    names_in,
 )
 from ..knowledge.packs import uncollected
 from .chainer import Chainer
@@ -111,11 +113,12 @@ def _conditions(knowledge: Knowledge, fired: Iterable[Rule], answers: Mapping[st
     rests_on: dict[str, set[str]] = {}
     leads_to: dict[str, set[str]] = {}
     for condition, rules in concluded_by.items():
-        premises = {leaf for rule in rules for leaf in leaves(rule.when)}
-        rests_on[condition] = {str(leaf.finding) for leaf in premises if _answered(leaf, answers)}
-        for leaf in premises:
+        found = rests_on[condition] = set()
+        for leaf in (leaf for rule in rules for leaf in leaves(rule.when)):
             if isinstance(leaf, Is):
                 leads_to.setdefault(str(leaf.condition), set()).add(condition)
+            elif isinstance(leaf, Answered) and leaf.holds(answers):
+                found.add(str(leaf.finding))
     waiting = list(concluded_by)
     while waiting:  # A link may rest on a condition that another rule has yet to widen.
         condition = waiting.pop()
@@ -132,10 +135,6 @@ def _conditions(knowledge: Knowledge, fired: Iterable[Rule], answers: Mapping[st
     )
 
 
-def _answered(leaf: object, answers: Mapping[str, str]) -> TypeGuard[Answered]:
-    return isinstance(leaf, Answered) and leaf.taken(answers)
-
-
 def _evidence(knowledge: Knowledge, fired: set[tuple[str, str]]) -> tuple[Evidence, ...]:
     found = []
     for name, answer in sorted(fired):
@@ -148,8 +147,6 @@ def _evidence(knowledge: Knowledge, fired: set[tuple[str, str]]) -> tuple[Eviden
 @lru_cache(maxsize=8)
 def _told_by(knowledge: Knowledge) -> Mapping[str, tuple[tuple[str, Tell], ...]]:
     """Finding or condition -> the causes that show it, each with its tell."""
-    told: dict[str, list[tuple[str, Tell]]] = {}
-    for cause in knowledge.causes.values():
-        for name, tell in cause.shows.items():
-            told.setdefault(str(name), []).append((str(cause.id), tell))
-    return MappingProxyType({name: tuple(pairs) for name, pairs in told.items()})
+    return grouped(
+        (str(name), (str(cause.id), tell)) for cause in knowledge.causes.values() for name, tell in cause.shows.items()
+    )
