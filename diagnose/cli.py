@@ -198,12 +198,9 @@ def _walk(options: argparse.Namespace) -> int:
 
 
 def _ready_rules(options: argparse.Namespace) -> Knowledge:
-    from .case.state import CaseState
-    from .planning.examine import examine
+    from .planning.examine import ready
 
-    knowledge = _knowledge(options)
-    _ = examine(knowledge, CaseState()).next
-    return knowledge
+    return ready(_packs(options))
 
 
 def _rank(options: argparse.Namespace) -> int:

@@ -14,7 +14,7 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from statistics import median
 
@@ -66,7 +66,7 @@ def large_club(count: int, chance: random.Random) -> Iterator[str]:
     """The same with causes, a tenth as many as rules up to 400, each with eight tells, two conditions and a check."""
     yield from sound(count, chance)
     causes = min(count // 10, 400)
-    for number in range(causes // 8):
+    for number in range(-(-causes // 8)):
         yield (
             f"- check: look-{number}\n  name: Look {number}\n  why: Made up.\n  minutes: 2\n  engine: cold\n"
             f"  steps: [Look.]\n  finds: [result-{number}]\n  basis: invented\n"
@@ -140,16 +140,16 @@ def checked(folder: Path) -> tuple[float, str]:
 class Stopwatch:
     """An owner at the console, and the seconds from each of their answers to the next prompt."""
 
-    def __init__(self, owner: Owner) -> None:
-        self._owner = owner
+    def __init__(self, owner: Owner, clock: Callable[[], float] = time.perf_counter, most: int = ANSWERS) -> None:
+        self._owner, self._clock, self._most = owner, clock, most
         self._since: float | None = None
         self.waits: list[float] = []
 
     def __call__(self, lines: list[str]) -> str | None:
         if self._since is not None:
-            self.waits.append(time.perf_counter() - self._since)
-        reply = self._owner(lines) if len(self.waits) < ANSWERS else None
-        self._since = time.perf_counter()
+            self.waits.append(self._clock() - self._since)
+        reply = self._owner(lines) if len(self.waits) < self._most else None
+        self._since = self._clock()
         return reply
 
 
