@@ -27,6 +27,9 @@ except ImportError:  # Windows has no fcntl; there the exclusive creation of a l
 
 ENDING = ".jsonl"
 
+LONGEST_LOG = 10_000_000
+"""Bytes. A walk of a hundred answers takes ten thousand."""
+
 REQUIRED: Mapping[str, Mapping[str, type]] = MappingProxyType(
     {
         "opened": {"case": str, "format": int},
@@ -74,9 +77,12 @@ class Recovered:
 def read_log(path: Path) -> Recovered:
     """Read the events of a log. Only a damaged last line is forgiven; anything else raises LogTrouble."""
     try:
-        content = path.read_bytes()
+        with path.open("rb") as file:
+            content = file.read(LONGEST_LOG + 1)
     except OSError as error:
         raise LogTrouble(f"{path}: cannot be read: {error.strerror or error}") from None
+    if len(content) > LONGEST_LOG:
+        raise LogTrouble(f"{path}: larger than {LONGEST_LOG:,} bytes; no walk writes so much")
     events: list[Event] = []
     position = 0
     lines = content.split(b"\n")

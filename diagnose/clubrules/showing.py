@@ -52,7 +52,7 @@ from ..knowledge.model import (
     names_in,
 )
 from ..knowledge.reader import likeliest
-from ..knowledge.source import Place
+from ..knowledge.source import Place, printable
 from ..reasoning.rank import answer_ratios
 from ..reasoning.tables import tables_of
 
@@ -114,7 +114,7 @@ def sheets(knowledge: Knowledge, name: str) -> tuple[Sheet, ...]:
         return found
     meant = likeliest(name, (one for _, shelf in _shelves(knowledge) for one in shelf))
     raise NotFound(
-        f"nothing is called '{_printable(name)}'"
+        f"nothing is called '{printable(name)}'"
         + (f"; did you mean {meant}?" if meant else "; name a rule, cause, finding, check, condition, caution or hold")
     )
 
@@ -125,17 +125,12 @@ def lines(sheet: Sheet, width: int = WIDTH) -> list[str]:
     for section in sheet.sections:
         said += ["", section.title]
         for paragraph in section.paragraphs:
-            text = _printable(paragraph)
+            text = printable(paragraph, " ")
             indent = "  " + " " * (len(paragraph) - len(paragraph.lstrip(" ")))
             said += textwrap.wrap(
                 text, width, initial_indent=indent, subsequent_indent=indent + "    ", break_on_hyphens=False
             )
     return said
-
-
-def _printable(text: str) -> str:
-    """What is typed or written may hold letters that no terminal shows, or that turn its lines round; none reaches one."""
-    return "".join(character if character.isprintable() else " " for character in text)
 
 
 def _shelves(knowledge: Knowledge) -> Iterator[tuple[str, Mapping[str, Whatever]]]:

@@ -41,7 +41,8 @@ STRONG = 5.0
 """A tell is strong when its answer is seen so many times as often, or as rarely, as on engines with another fault."""
 
 MOST_COMPARED = 200
-"""Rules that share a premise and an outcome are compared up to this many; more would take minutes in a large pack."""
+"""Ways of other rules with the same premise and outcome that one rule is compared with; more would take minutes in a
+large pack."""
 
 
 def advice(knowledge: Knowledge) -> list[Problem]:
@@ -151,7 +152,7 @@ class _Beside:
         looked = 0
         for key in keys:
             for other in self._shelf.get((outcome, named, *key), ()):
-                looked += 1
+                looked += len(self._ways[other.id])
                 if looked > MOST_COMPARED:
                     return
                 if other is not rule and fires_with(self._ways[rule.id], self._ways[other.id]):

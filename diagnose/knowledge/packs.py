@@ -15,6 +15,7 @@ from .model import Knowledge, Pack
 from .reader import VERSION, Entries, Fields, read_entries, read_pack
 from .source import (
     MOST_VALUES,
+    OUTSIDE,
     FaultyFiles,
     Place,
     Problem,
@@ -28,8 +29,8 @@ from .source import (
 PACK_FILE = "pack.yaml"
 MOST_FILES = 500
 
-MOST_LIKELIHOODS = 10_000_000
-"""Causes times answers of all findings together. The tables of what each cause shows grow by it: 80 MB at this size."""
+MOST_LIKELIHOODS = 4_000_000
+"""Causes times answers of all findings together. What a walk weighs grows by it: to half a gigabyte at this size."""
 
 
 def base_pack() -> Path:
@@ -130,7 +131,7 @@ def _outside(folder: Path, shown: str, files: Iterable[Path]) -> Iterator[Proble
     """A link in a pack could show any file of whoever reads it."""
     for path in files:
         if leads_outside(path, folder):
-            yield Problem(Place(os.path.join(shown, path.name)), "leads out of the pack; put the file itself here")
+            yield Problem(Place(os.path.join(shown, path.name)), OUTSIDE)
 
 
 def _too_many(shown: str, count: int, most: int, of: str) -> Iterator[Problem]:

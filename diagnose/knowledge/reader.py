@@ -48,6 +48,7 @@ from .model import (
     Tell,
     Term,
     Warns,
+    leaves,
 )
 from .source import Items, Node, Place, Problem, Table, Text
 
@@ -73,6 +74,10 @@ MEASURES = MappingProxyType(
 """Kind of number -> the units its bands may be written in."""
 
 DEEPEST_RULE = 4
+MOST_PREMISES = 100
+"""Findings and conditions in one rule. All that must hold together is joined one by one, each within the last."""
+
+MOST_KIN = 40
 ID = re.compile(r"[a-z0-9]+(-[a-z0-9]+)*")
 VERSION = re.compile(r"[0-9]{1,9}(\.[0-9]{1,9})*")
 LONGEST_ID = 80
@@ -307,8 +312,10 @@ def _check_bands(it: Fields, answers: dict[str, Answer], measure: Measure | None
 
 
 def _kin(it: Fields) -> Kin:
-    return Kin(it.id("kin"), it.ids("of", True), it.choice("are", ("same", "related")), it.text("because"),
-               it.table.place)  # fmt: skip
+    kin = Kin(it.id("kin"), it.ids("of", True), it.choice("are", ("same", "related")), it.text("because"), it.table.place)
+    if len(kin.of) > MOST_KIN:
+        it.wrong(it.table.place, f"more than {MOST_KIN} findings in one kin")
+    return kin
 
 
 def _condition(it: Fields) -> Condition:
@@ -412,6 +419,8 @@ def _rule(it: Fields) -> Rule | None:
     when = it.node("when")
     rule_id, because, basis = it.id("rule"), it.text("because"), it.text("basis")
     term = None if when is None else _term(it, when, 1)
+    if len(leaves(term)) > MOST_PREMISES:
+        it.wrong(it.table.place, f"more than {MOST_PREMISES} premises in one rule; make conditions of some of them")
     if outcome is None or (when is not None and term is None):
         return None
     return Rule(rule_id, term, outcome, because, basis, it.table.place)

@@ -34,6 +34,9 @@ DEEPEST = 16
 
 LONGEST_TO_REPARSE = 100_000
 
+OUTSIDE = "leads out of the pack; put the file itself here"
+"""Said of a link that `leads_outside`."""
+
 _STEERING = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u2028\u2029]")
 
 
@@ -126,9 +129,10 @@ class Table:
 Node = Text | Items | Table
 
 
-def printable(text: str) -> str:
-    """Return text without what no terminal shows, or what steers one or turns its lines round; ? stands in its place."""
-    return text if text.isprintable() else "".join(c if c.isprintable() else "?" for c in text)
+def printable(text: str, instead: str = "?") -> str:
+    """Return text with another character instead of each that no terminal shows, or that steers one or turns its lines
+    round."""
+    return text if text.isprintable() else "".join(c if c.isprintable() else instead for c in text)
 
 
 def leads_outside(path: Path, folder: Path) -> bool:
