@@ -30,8 +30,6 @@ from diagnose.knowledge.source import DEEPEST, LONGEST_FILE, MOST_INSIDE, MOST_V
 
 FOUND = sorted((Path(__file__).parent / "fuzzing" / "found").iterdir())
 
-settings.register_profile("default", max_examples=40)
-settings.register_profile("long", max_examples=2_400)
 ANY = {"deadline": None, "suppress_health_check": list(HealthCheck), "database": None, "derandomize": True}
 
 
