@@ -140,7 +140,7 @@ def _check_value(name: str, value: Any) -> None:
         if not all(isinstance(text, str) for text in value.values()):
             raise ValueError(f"'{name}' takes texts")
         texts = [*value, *value.values()]
-    if name in ("results", "says") and not all(isinstance(text, str) for text in texts):
+    if name in ("packs", "causes", "results", "says") and not all(isinstance(text, str) for text in texts):
         raise ValueError(f"'{name}' takes texts")
     if any(not (text.isprintable() if isinstance(text, str) else isinstance(text, int)) for text in texts):
         raise ValueError(f"'{name}' holds what is no plain text")
