@@ -275,7 +275,7 @@ def _tree(node: yaml.Node, file: str, problems: list[Problem], depth: int) -> No
         if len(key.value) > LONGEST_KEY:
             problems.append(Problem(key_place, f"a key is longer than {LONGEST_KEY} letters"))
             continue
-        word = _shown(key, key_place, problems)
+        word = " ".join(_shown(key, key_place, problems).split())
         if word in pairs:
             problems.append(Problem(key_place, f"'{word}' is written twice here; keep one"))
             continue
