@@ -16,8 +16,16 @@ from contextlib import suppress
 from pathlib import Path
 
 from . import __version__
-from .case.log import LogTrouble
-from .case.places import RULES_VARIABLE, cases_folder, club_packs, data_folder, reports_folder
+from .case.log import ENDING, CaseLog, LogTrouble
+from .case.places import (
+    RULES_VARIABLE,
+    cases_folder,
+    club_packs,
+    data_folder,
+    packs_named,
+    reports_folder,
+    rules_folder,
+)
 from .knowledge.model import Knowledge
 from .knowledge.packs import base_pack, load
 from .knowledge.source import FaultyFiles
@@ -117,6 +125,9 @@ def _parser() -> argparse.ArgumentParser:
     tried.add_argument("packs", nargs="*", type=Path, metavar="PACK", help="packs to read after the base rules")
     tried.add_argument("--json", action="store_true", help="a document for programs")
     tried.set_defaults(run=_try_rules)
+    drafted = rules_commands.add_parser("draft", help="write down the cause of a closed case that the rules did not know")
+    drafted.add_argument("case", metavar="CASE", help="case name, such as 2026-05-01-1, or the path of its log")
+    drafted.set_defaults(run=_draft_rules)
     schema = rules_commands.add_parser("schema", help="print the JSON Schema of pack files, for editors")
     schema.set_defaults(run=_schema)
     _add_showing(rules_commands)
@@ -187,10 +198,13 @@ def _walk(options: argparse.Namespace) -> int:
             return WELL
         knowledge = rules.result()
         from .report.files import CannotWrite
+        from .shell.drafting import offer
         from .shell.walk import Walk
 
+        walk = Walk(knowledge, log, console, reports_folder(data), typed)
         try:
-            Walk(knowledge, log, console, reports_folder(data), typed).run()
+            if walk.run():
+                offer(walk, rules_folder(data), packs_named(options.rules))
         except CannotWrite as trouble:
             _complain(str(trouble))
             return WRONG
@@ -246,15 +260,13 @@ def _case_files(named: Sequence[Path]) -> list[Path]:
 
 
 def _report(options: argparse.Namespace) -> int:
-    from .case.log import ENDING, read_log
+    from .case.log import read_log
     from .case.state import replay
     from .planning.examine import examine
     from .report.files import CannotWrite, write_reports
 
     data = data_folder(options.data)
-    path = Path(options.case)
-    if not path.suffix:
-        path = cases_folder(data) / f"{options.case}{ENDING}"
+    path = _log_of(options.case, data)
     recovered = read_log(path)
     if recovered.damaged:
         _complain(f"{path}: the last line is damaged and left out of the report; going on with the case repairs it")
@@ -270,8 +282,14 @@ def _report(options: argparse.Namespace) -> int:
     return WELL
 
 
+def _log_of(case: str, data: Path) -> Path:
+    """The log of a case that is named, or whose path is given."""
+    path = Path(case)
+    return path if path.suffix else cases_folder(data) / f"{case}{ENDING}"
+
+
 def _cases(options: argparse.Namespace) -> int:
-    from .case.log import ENDING, read_log
+    from .case.log import read_log
     from .case.state import replay
 
     folder = cases_folder(data_folder(options.data))
@@ -379,10 +397,11 @@ def _schema(options: argparse.Namespace) -> int:
 
 def _start_rules(options: argparse.Namespace) -> int:
     from .clubrules.start import CannotStart, how_to_use, start
+    from .report.files import CannotWrite
 
     try:
         folder = start(options.name, Path())
-    except CannotStart as trouble:
+    except (CannotStart, CannotWrite) as trouble:
         _complain(str(trouble))
         return WRONG
     print("\n".join(how_to_use(folder, data_folder(options.data), os.environ.get(RULES_VARIABLE))))
@@ -400,6 +419,21 @@ def _try_rules(options: argparse.Namespace) -> int:
     trial = try_packs(knowledge, knowledge.packs[1:])
     print(json.dumps(document(trial), indent=2) if options.json else "\n".join(lines(trial)))
     return WELL if trial.well else WRONG
+
+
+def _draft_rules(options: argparse.Namespace) -> int:
+    from .shell.console import open_console
+    from .shell.drafting import draft, unknown_cause
+    from .shell.sitting import Sitting
+
+    data = data_folder(options.data)
+    knowledge = _knowledge(options)
+    with CaseLog.open(_log_of(options.case, data)) as log:
+        if not unknown_cause(knowledge, log.state):
+            _complain(f"{options.case}: only a case closed with a cause that the rules do not know can be written down")
+            return WRONG
+        sitting = Sitting(knowledge, log, open_console(options.plain), reports_folder(data))
+        return WELL if draft(sitting, rules_folder(data), packs_named(options.rules)) else WRONG
 
 
 def _show_rules(options: argparse.Namespace) -> int:

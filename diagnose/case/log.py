@@ -47,6 +47,7 @@ REQUIRED: Mapping[str, Mapping[str, type]] = MappingProxyType(
         "repair": {"cause": str, "result": str},
         "withdraw": {"numbers": list},
         "closed": {"how": str, "causes": list},
+        "draft": {"part": str, "says": list},
     }
 )
 """What an event must hold, by what it is."""

@@ -86,6 +86,7 @@ class CaseState:
     passed: tuple[str, ...] = ()
     put_aside: frozenset[str] = frozenset()
     closing: Closing | None = None
+    draft: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     answered: tuple[tuple[int, str], ...] = ()
     bench: tuple[Reckoned, ...] = ()
 
@@ -101,7 +102,7 @@ def replay(events: Iterable[Event]) -> CaseState:
     withdrawn = {number for event in events if event.what == "withdraw" for number in event.data["numbers"]}
     held: dict[str, Any] = {
         "findings": {}, "unknown": set(), "asked_again": set(), "words": [], "notes": [], "needles": [],
-        "repairs": [], "checks": [], "passed": [], "put_aside": set(), "answered": [],
+        "repairs": [], "checks": [], "passed": [], "put_aside": set(), "answered": [], "draft": {},
         "bench": [],
     }  # fmt: skip
     for event in events:
@@ -124,6 +125,7 @@ def replay(events: Iterable[Event]) -> CaseState:
         passed=tuple(held["passed"]),
         put_aside=frozenset(held["put_aside"]),
         closing=held.get("closing"),
+        draft=MappingProxyType(held["draft"]),
         answered=tuple(held["answered"]),
         bench=tuple(held["bench"]),
     )
@@ -177,3 +179,5 @@ def _apply(event: Event, held: dict[str, Any]) -> None:
                 held["put_aside"].add(data["cause"])
         case "closed":
             held["closing"] = Closing(data["how"], tuple(data["causes"]), event.at)
+        case "draft":
+            held["draft"][data["part"]] = tuple(data["says"])

@@ -25,9 +25,6 @@ from ..report.files import filled
 COMPLAINTS = 8
 """Pages when no complaint is named: what fits in a flight box and covers most days."""
 
-USUAL = ("often", "usually", "nearly-always")
-"""An answer met so often whatever the fault is no complaint."""
-
 STEPS = 12
 """Questions and checks on a card at most; past these it is quicker to walk with the program."""
 
@@ -173,17 +170,15 @@ def main_symptoms(knowledge: Knowledge, most: int = COMPLAINTS) -> tuple[tuple[s
 
 
 def _complaints(knowledge: Knowledge) -> Iterator[tuple[str, str]]:
-    """Answers with phrases of owners that speak of a fault in what the machine does.
+    """Complaints of what the machine does.
 
-    Left out are the first answer, which is the normal one, what any engine shows, what only a check finds, and what can
-    be told from an armchair: a finding that asks nothing of the machine and wants no caution is history.
+    Left out is what only a check finds, and what can be told from an armchair: a finding that asks nothing of the machine
+    and wants no caution is history.
     """
     for finding in knowledge.findings.values():
         if finding.check or not (finding.needs or finding.cautions):
             continue
-        for answer in list(finding.answers.values())[1:]:
-            if answer.like and answer.seen not in USUAL:
-                yield str(finding.id), str(answer.id)
+        yield from ((str(finding.id), str(answer)) for answer in finding.answers if finding.complaint(answer))
 
 
 def _prior(knowledge: Knowledge) -> Floats:

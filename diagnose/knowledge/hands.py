@@ -8,6 +8,8 @@ from types import MappingProxyType
 from .checker import CLAUSE, FORBIDS
 from .model import Caution
 
+NEEDLE = "a needle"
+
 _HANDS = (
     r"\b(?:adjust|blow|change|clean|close|connect|disconnect|drain|draw|empty|fill|fit|flick|loosen|lower|move|open|pour"
     r"|press|prime|pull|pump|put|raise|refuel|remove|rinse|run|screw|seat|set|spill|spray|squeeze|swap|take|tighten|turn"
@@ -15,7 +17,7 @@ _HANDS = (
 )
 _TOUCHES = MappingProxyType(
     {
-        "a needle": re.compile(
+        NEEDLE: re.compile(
             _HANDS + r"\b(?:[HL]\b|(?:(?:[HL]|mixture|both|either|high-speed|low-speed) )(?:needles?|screws?)\b|needles\b)"
         ),
         "fuel": re.compile(_HANDS + r"\b(?:fuel|petrol|carburettor cleaner)\b", re.IGNORECASE),
@@ -27,7 +29,7 @@ _TOUCHES = MappingProxyType(
 
 _SPEAKS = MappingProxyType(
     {
-        "a needle": re.compile(r"\b(?:needles?|mixture)\b", re.IGNORECASE),
+        NEEDLE: re.compile(r"\b(?:needles?|mixture)\b", re.IGNORECASE),
         "fuel": re.compile(r"\b(?:fuel|petrol|vapour)\b", re.IGNORECASE),
         "the rotor or propeller": re.compile(r"\b(?:rotors?|blades?|propellers?)\b", re.IGNORECASE),
         "the spark": re.compile(r"\b(?:spark|ignition|high tension|shock)\b", re.IGNORECASE),
