@@ -24,6 +24,8 @@ from .sitting import Sitting
 
 OUR_CLUB = "our-club"
 OWN_LOOK = "own look"
+SO_FAR = ", so far"
+"""Ending of a part of which some lines were typed when it was left."""
 
 HOW_COMMON = {
     "rarely": "rarely: seen once or twice",
@@ -107,9 +109,8 @@ def _text(sitting: Sitting, usual: str) -> str:
     return _read(sitting, understand)
 
 
-def _steps(sitting: Sitting, usual: Said) -> Said:
-    """Steps, one a line, until an empty line."""
-    steps: list[str] = []
+def _steps(sitting: Sitting, usual: Said, steps: list[str]) -> Said:
+    """Steps, one a line, until an empty line; those typed so far are in `steps`."""
     while True:
 
         def understand(line: str) -> str:
@@ -350,9 +351,16 @@ class Questions:
         return self._ask_steps_of("steps", "How is it put right? One step a line; an empty line ends.")
 
     def _ask_steps_of(self, key: str, question: str) -> Said:
-        usual = self._said.get(key, ())
+        usual = self._said.get(key) or self._said.get(key + SO_FAR, ())
         self._sitting.say(f"{question}{_bracketed(' / '.join(usual))}", "ask")
-        return _steps(self._sitting, usual)
+        typed: list[str] = []
+        try:
+            return _steps(self._sitting, usual, typed)
+        except (Left, Back):
+            if typed:
+                self._said[key + SO_FAR] = tuple(typed)
+                self._sitting.log.append("draft", part=key + SO_FAR, says=typed)
+            raise
 
     def _ask_minutes(self) -> Said:
         usual = self._before("minutes", f"{FIX_MINUTES:g}")
