@@ -31,6 +31,7 @@ def fuzz(reader: str, seconds: int) -> None:
     corpus.mkdir()
     for place, text in enumerate(seeds()[reader]):
         (corpus / str(place)).write_text(text, encoding="utf-8")
+        READERS[reader](text.encode())  # what is loaded only when it is needed is no input's time
     words = "".join('"' + "".join(f"\\x{byte:02x}" for byte in piece.encode()) + '"\n' for piece in PIECES)
     (room / "words").write_text(words)
     options = [
