@@ -59,7 +59,7 @@ def test_no_caution_and_no_hold_of_the_base_goes_away(base: Knowledge, with_pack
 
 
 def test_a_tank_closed_in_the_valley_presses_with_a_tenth_of_a_bar_a_thousand_metres_up() -> None:
-    """ISO 2533:1975, Standard Atmosphere: 1013.25 hPa at sea level, 6.5 K less a kilometre, exponent 5.2559 (from memory)."""
+    """ISO 2533 (1975), Standard Atmosphere: 1013.25 hPa at sea level, 6.5 K less a kilometre, power 5.2559; from memory."""
     above = 1013.25 * (1 - 0.0065 * 1_000 / 288.15) ** 5.2559
     assert math.isclose((1013.25 - above) / 1_000, 0.1, abs_tol=0.02)
     assert "a tenth of a bar" in (RULES / "mountain" / "causes.yaml").read_text()

@@ -11,6 +11,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
+from ..knowledge.fields import likeliest
 from ..knowledge.model import (
     CONCLUDED,
     KNOWN,
@@ -26,7 +27,6 @@ from ..knowledge.model import (
     leaves,
 )
 from ..knowledge.packs import base_pack, load
-from ..knowledge.reader import likeliest
 from ..knowledge.source import FaultyFiles, Place
 from ..report.files import filled
 from .showing import NotFound, ratios

@@ -13,8 +13,8 @@ from types import MappingProxyType
 
 import numpy as np
 
+from ..knowledge.fields import likeliest
 from ..knowledge.model import Check, Finding, Knowledge, Step
-from ..knowledge.reader import likeliest
 from ..planning.plan import DoCheck, Progress, askable, next_questions, question, under_of
 from ..planning.worth import kin_of
 from ..reasoning.rank import RankedCause, Standing, rank

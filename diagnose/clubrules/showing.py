@@ -17,6 +17,7 @@ from typing import Any as Whatever
 import numpy as np
 
 from ..knowledge.chains import concluding, resting_on
+from ..knowledge.fields import likeliest
 from ..knowledge.frequency import FREQUENCY
 from ..knowledge.model import (
     CONCLUDED,
@@ -51,7 +52,6 @@ from ..knowledge.model import (
     leaves,
     names_in,
 )
-from ..knowledge.reader import likeliest
 from ..knowledge.source import Place, printable
 from ..reasoning.rank import answer_ratios
 from ..reasoning.tables import tables_of

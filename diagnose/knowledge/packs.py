@@ -10,9 +10,10 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from . import checker
+from .fields import Fields
 from .merging import ReadPack, merge
 from .model import Knowledge, Pack
-from .reader import VERSION, Entries, Fields, read_entries, read_pack
+from .reader import VERSION, Entries, read_entries, read_pack
 from .source import (
     MOST_VALUES,
     OUTSIDE,
