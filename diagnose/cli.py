@@ -27,7 +27,7 @@ from .case.places import (
     rules_folder,
 )
 from .knowledge.model import Knowledge
-from .knowledge.packs import base_pack, load
+from .knowledge.packs import load, upon_base
 from .knowledge.source import FaultyFiles
 
 WELL, WRONG, MISUSED = 0, 1, 2
@@ -174,7 +174,7 @@ def _knowledge(options: argparse.Namespace) -> Knowledge:
 
 
 def _packs(options: argparse.Namespace) -> list[Path]:
-    return [base_pack(), *club_packs(data_folder(options.data), options.rules)]
+    return upon_base(club_packs(data_folder(options.data), options.rules))
 
 
 def _walk(options: argparse.Namespace) -> int:
@@ -383,7 +383,7 @@ def _bench(options: argparse.Namespace) -> int:
 def _check_rules(options: argparse.Namespace) -> int:
     from .knowledge.checked import check, document, lines
 
-    checked = check([base_pack(), *(options.packs or club_packs(data_folder(options.data), options.rules))])
+    checked = check(upon_base(options.packs or club_packs(data_folder(options.data), options.rules)))
     print(json.dumps(document(checked), indent=2) if options.json else "\n".join(lines(checked)))
     return WRONG if checked.errors else WELL
 
@@ -415,8 +415,8 @@ def _try_rules(options: argparse.Namespace) -> int:
     if not folders:
         _complain("no pack to try; name one: diagnose rules try PACK")
         return WRONG
-    knowledge = load([base_pack(), *folders])
-    trial = try_packs(knowledge, knowledge.packs[1:])
+    knowledge = load(upon_base(folders))
+    trial = try_packs(knowledge, knowledge.packs[1:] or knowledge.packs)
     print(json.dumps(document(trial), indent=2) if options.json else "\n".join(lines(trial)))
     return WELL if trial.well else WRONG
 
@@ -451,7 +451,7 @@ def _show_rules(options: argparse.Namespace) -> int:
 def _compare_rules(options: argparse.Namespace) -> int:
     from .clubrules.comparing import compare, document, lines
 
-    before, after = (load([base_pack(), *packs]) for packs in (options.before, options.after))
+    before, after = (load(upon_base(packs)) for packs in (options.before, options.after))
     compared = compare(before, after, _case_files(options.cases))
     print(json.dumps(document(compared), indent=2) if options.json else "\n".join(lines(compared)))
     return WRONG if compared.less_safe else WELL

@@ -239,7 +239,7 @@ def document(trial: Trial) -> dict[str, Any]:
             {
                 "title": tried.case.title,
                 "file": tried.case.path,
-                "missed": [_problem(problem) for problem in tried.missed],
+                "missed": [problem.document() for problem in tried.missed],
                 "fired": sorted(tried.fired),
             }
             for tried in trial.cases
@@ -249,13 +249,8 @@ def document(trial: Trial) -> dict[str, Any]:
                 "rule": str(reached.rule.id),
                 "fires": reached.fires,
                 "silent": reached.silent,
-                "lacks": [_problem(problem) for problem in unreached(reached)],
+                "lacks": [problem.document() for problem in unreached(reached)],
             }
             for reached in trial.rules
         ],
     }
-
-
-def _problem(problem: Problem) -> dict[str, Any]:
-    place = problem.place
-    return {"file": place.file, "line": place.line, "column": place.column, "says": problem.says}

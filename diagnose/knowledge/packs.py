@@ -41,6 +41,12 @@ def base_pack() -> Path:
     return installed if installed.is_dir() else package.parent / "rules" / "base"
 
 
+def upon_base(clubs: Iterable[Path]) -> list[Path]:
+    """Return the folders to read: the base rules, and upon them those that are not the base rules themselves."""
+    ground = base_pack()
+    return [ground, *(club for club in clubs if os.path.realpath(club) != os.path.realpath(ground))]
+
+
 @contextmanager
 def uncollected() -> Iterator[None]:
     """Keep Python's garbage collector at rest while many lasting objects are made: a third of the time otherwise."""

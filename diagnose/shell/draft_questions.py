@@ -15,6 +15,7 @@ from ..knowledge.checker import weakens
 from ..knowledge.hands import NEEDLE, touched
 from ..knowledge.model import Answered, Finding, Knowledge, Lacks, Warns, leaves
 from ..knowledge.reader import ENGINE_STATES, FAMILIES
+from ..report.wording import ENGINE
 from . import screens
 from .choices import NotUnderstood, choice_of, several_of
 from .commands import Command
@@ -344,7 +345,7 @@ class Questions:
     def _ask_look_engine(self) -> Said:
         usual = self._before("look-engine", "cold")
         self._sitting.say(f"How must the engine be for that look?{_bracketed(usual)}", "ask")
-        says = [screens.ENGINE[state] for state in ENGINE_STATES]
+        says = [ENGINE[state] for state in ENGINE_STATES]
         return (ENGINE_STATES[choice(self._sitting, says, ENGINE_STATES.index(usual))],)
 
     def _ask_steps(self) -> Said:
