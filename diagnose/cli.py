@@ -422,6 +422,7 @@ def _try_rules(options: argparse.Namespace) -> int:
 
 
 def _draft_rules(options: argparse.Namespace) -> int:
+    from .report.files import CannotWrite
     from .shell.console import open_console
     from .shell.drafting import draft, unknown_cause
     from .shell.sitting import Sitting
@@ -433,7 +434,12 @@ def _draft_rules(options: argparse.Namespace) -> int:
             _complain(f"{options.case}: only a case closed with a cause that the rules do not know can be written down")
             return WRONG
         sitting = Sitting(knowledge, log, open_console(options.plain), reports_folder(data))
-        return WELL if draft(sitting, rules_folder(data), packs_named(options.rules)) else WRONG
+        try:
+            draft(sitting, rules_folder(data), packs_named(options.rules))
+        except CannotWrite as trouble:
+            _complain(str(trouble))
+            return WRONG
+    return WELL
 
 
 def _show_rules(options: argparse.Namespace) -> int:

@@ -41,8 +41,9 @@ SEEN, LOOK, SOON, WARNS = ENDINGS = ("-seen", "-look", "-soon", "-warns")
 WELL, SO = "well", "so"
 """Answers of a look of one's own: all is well there; it is this cause."""
 
-SEEN_WELL, SEEN_SO, SHOWN_SO = "usually", "rarely", "nearly-always"
-"""How often a look of one's own shows either with some other fault, and the second with this one."""
+SEEN_WELL, SEEN_SO, SHOWN_SO = "usually", "never", "nearly-always"
+"""How often a look of one's own shows either with some other fault, and the second with this one: it is what showed that
+it was this and nothing else."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -172,7 +173,9 @@ def _settling(
         tells = {**tells, **{name: {case.findings[name].answer: SHOWN_SO} for name in finds if name not in tells}}
         return [], tells, {name: case.findings[name] for name in finds}
     look, seen, check = draft.settled_by, cause + SEEN, cause + LOOK
-    alike = [one for one in knowledge.checks.values() if one.engine == look.engine]
+    family = {str(one.settled_by) for one in knowledge.causes.values() if one.family == draft.family}
+    in_this_state = [one for one in knowledge.checks.values() if one.engine == look.engine]
+    alike = [one for one in in_this_state if one.id in family] or in_this_state
     finding = {
         "finding": seen, "ask": look.ask, "why": f"It settles whether it is this: {draft.name}.",
         "minutes": _number(look.minutes), "check": check,
@@ -194,7 +197,7 @@ def _settling(
 def _cause(
     knowledge: Knowledge, draft: Draft, case: CaseState, cause: str, check: str, tells: Mapping[str, Mapping[str, str]]
 ) -> dict[str, Any]:
-    fixes = [one.fix.cautions for one in knowledge.causes.values()]
+    fixes = [one.fix.cautions for one in knowledge.causes.values() if one.family == draft.family]
     fix = {
         "minutes": _number(draft.minutes),
         **_filled(needle=draft.needle, cautions=_cautions(knowledge, draft.steps, fixes)),

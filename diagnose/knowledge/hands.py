@@ -20,7 +20,7 @@ _TOUCHES = MappingProxyType(
         NEEDLE: re.compile(
             _HANDS + r"\b(?:[HL]\b|(?:(?:[HL]|mixture|both|either|high-speed|low-speed) )(?:needles?|screws?)\b|needles\b)"
         ),
-        "fuel": re.compile(_HANDS + r"\b(?:fuel|petrol|carburettor cleaner)\b", re.IGNORECASE),
+        "fuel": re.compile(_HANDS + r"\b(?:fuel|petrol|tank|carburettor cleaner)\b", re.IGNORECASE),
         "the rotor or propeller": re.compile(r"\b(?:rotor|propeller|blades?)\b", re.IGNORECASE),
         "the spark": re.compile(r"\b(?:spark(?! plug)|plug cap|plug lead|high tension)\b", re.IGNORECASE),
     }

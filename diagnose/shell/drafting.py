@@ -38,12 +38,18 @@ def offer(sitting: Sitting, rules: Path, named: bool) -> Path | None:
 
 
 def draft(sitting: Sitting, rules: Path, named: bool) -> Path | None:
-    """Ask what is not yet known of the cause, prove the draft and write it. Return the pack, or None when it is stopped."""
+    """Ask what is not yet known of the cause, prove the draft and write it. Return the pack, or None when it is stopped.
+
+    Raises CannotWrite.
+    """
     try:
         return _Drafting(sitting, rules, named).run()
     except Left:
         _kept(sitting)
         return None
+    except CannotWrite:
+        _kept(sitting)
+        raise
 
 
 def _kept(sitting: Sitting) -> None:
@@ -66,6 +72,8 @@ class _Drafting:
         if WRITTEN in self._said:
             self._sitting.say(f"This cause is written down already, in {self._said[WRITTEN][0]}.")
             return None
+        if "name" in self._said:
+            self._sitting.say(f"Going on with: {self._said['name'][0]}", "head")
         help_here(self._sitting, "")
         parts = self._questions.parts
         anew: set[int] = set()
@@ -145,11 +153,7 @@ class _Drafting:
 
     def _write(self, proved: Proved) -> Path | None:
         target = self._target()
-        try:
-            put_in_place(target, self._said["pack"][0], proved.drafted.files, self._sitting.knowledge)
-        except CannotWrite as trouble:
-            self._sitting.say(f"{trouble}.")
-            raise Left from None
+        put_in_place(target, self._said["pack"][0], proved.drafted.files, self._sitting.knowledge)
         self._sitting.log.append("draft", part=WRITTEN, says=[str(target)])
         self._sitting.say(f"Written into {target}:")
         for name in proved.drafted.files:
