@@ -14,13 +14,25 @@ from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from . import __version__
-from .case.log import LogTrouble
-from .case.places import RULES_VARIABLE, cases_folder, club_packs, data_folder, reports_folder
+from .case.log import ENDING, CaseLog, LogTrouble, log_of
+from .case.places import (
+    RULES_VARIABLE,
+    cases_folder,
+    club_packs,
+    data_folder,
+    packs_named,
+    reports_folder,
+    rules_folder,
+)
 from .knowledge.model import Knowledge
-from .knowledge.packs import base_pack, load
+from .knowledge.packs import load, upon_base
 from .knowledge.source import FaultyFiles
+
+if TYPE_CHECKING:
+    from .sittings import Seat
 
 WELL, WRONG, MISUSED = 0, 1, 2
 
@@ -122,6 +134,9 @@ def _parser() -> argparse.ArgumentParser:
     tried.add_argument("packs", nargs="*", type=Path, metavar="PACK", help="packs to read after the base rules")
     tried.add_argument("--json", action="store_true", help="a document for programs")
     tried.set_defaults(run=_try_rules)
+    drafted = rules_commands.add_parser("draft", help="write down the cause of a closed case that the rules did not know")
+    drafted.add_argument("case", metavar="CASE", help="case name, such as 2026-05-01-1, or the path of its log")
+    drafted.set_defaults(run=_draft_rules)
     schema = rules_commands.add_parser("schema", help="print the JSON Schema of pack files, for editors")
     schema.set_defaults(run=_schema)
     _add_showing(rules_commands)
@@ -168,23 +183,27 @@ def _knowledge(options: argparse.Namespace) -> Knowledge:
 
 
 def _packs(options: argparse.Namespace) -> list[Path]:
-    return [base_pack(), *club_packs(data_folder(options.data), options.rules)]
+    return upon_base(club_packs(data_folder(options.data), options.rules))
 
 
 def _walk(options: argparse.Namespace) -> int:
-    from .shell.console import open_console
     from .sittings import walk
 
-    console, rules = open_console(options.plain), _rules_on_their_way(options)
-    return walk(rules, console, data_folder(options.data), options.new, options.setup, _complain)
+    return walk(_seat(options), options.new, options.setup)
 
 
 def _setup(options: argparse.Namespace) -> int:
-    from .shell.console import open_console
     from .sittings import set_up
 
-    console, rules = open_console(options.plain), _rules_on_their_way(options)
-    return set_up(rules, console, data_folder(options.data), options.new, _complain)
+    return set_up(_seat(options), options.new)
+
+
+def _seat(options: argparse.Namespace) -> Seat:
+    from .shell.console import open_console
+    from .sittings import Seat
+
+    rules = _rules_on_their_way(options)
+    return Seat(rules, open_console(options.plain), data_folder(options.data), packs_named(options.rules), _complain)
 
 
 def _rules_on_their_way(options: argparse.Namespace) -> Callable[[], Knowledge]:
@@ -193,12 +212,9 @@ def _rules_on_their_way(options: argparse.Namespace) -> Callable[[], Knowledge]:
 
 
 def _ready_rules(options: argparse.Namespace) -> Knowledge:
-    from .case.state import CaseState
-    from .planning.examine import examine
+    from .planning.examine import ready
 
-    knowledge = _knowledge(options)
-    _ = examine(knowledge, CaseState()).next
-    return knowledge
+    return ready(_packs(options))
 
 
 def _rank(options: argparse.Namespace) -> int:
@@ -244,15 +260,13 @@ def _case_files(named: Sequence[Path]) -> list[Path]:
 
 
 def _report(options: argparse.Namespace) -> int:
-    from .case.log import ENDING, read_log
+    from .case.log import read_log
     from .case.state import replay
     from .planning.examine import examine
     from .report.files import CannotWrite, write_reports, write_setup_record
 
     data = data_folder(options.data)
-    path = Path(options.case)
-    if not path.suffix:
-        path = cases_folder(data) / f"{options.case}{ENDING}"
+    path = log_of(options.case, cases_folder(data))
     recovered = read_log(path)
     if recovered.damaged:
         _complain(f"{path}: the last line is damaged and left out of the report; going on with the case repairs it")
@@ -270,7 +284,7 @@ def _report(options: argparse.Namespace) -> int:
 
 
 def _cases(options: argparse.Namespace) -> int:
-    from .case.log import ENDING, read_log
+    from .case.log import read_log
     from .case.state import replay
 
     folder = cases_folder(data_folder(options.data))
@@ -366,7 +380,7 @@ def _bench(options: argparse.Namespace) -> int:
 def _check_rules(options: argparse.Namespace) -> int:
     from .knowledge.checked import check, document, lines
 
-    checked = check([base_pack(), *(options.packs or club_packs(data_folder(options.data), options.rules))])
+    checked = check(upon_base(options.packs or club_packs(data_folder(options.data), options.rules)))
     print(json.dumps(document(checked), indent=2) if options.json else "\n".join(lines(checked)))
     return WRONG if checked.errors else WELL
 
@@ -380,10 +394,11 @@ def _schema(options: argparse.Namespace) -> int:
 
 def _start_rules(options: argparse.Namespace) -> int:
     from .clubrules.start import CannotStart, how_to_use, start
+    from .report.files import CannotWrite
 
     try:
         folder = start(options.name, Path())
-    except CannotStart as trouble:
+    except (CannotStart, CannotWrite) as trouble:
         _complain(str(trouble))
         return WRONG
     print("\n".join(how_to_use(folder, data_folder(options.data), os.environ.get(RULES_VARIABLE))))
@@ -397,10 +412,31 @@ def _try_rules(options: argparse.Namespace) -> int:
     if not folders:
         _complain("no pack to try; name one: diagnose rules try PACK")
         return WRONG
-    knowledge = load([base_pack(), *folders])
-    trial = try_packs(knowledge, knowledge.packs[1:])
+    knowledge = load(upon_base(folders))
+    trial = try_packs(knowledge, knowledge.packs[1:] or knowledge.packs)
     print(json.dumps(document(trial), indent=2) if options.json else "\n".join(lines(trial)))
     return WELL if trial.well else WRONG
+
+
+def _draft_rules(options: argparse.Namespace) -> int:
+    from .report.files import CannotWrite
+    from .shell.console import open_console
+    from .shell.drafting import draft, unknown_cause
+    from .shell.sitting import Sitting
+
+    data = data_folder(options.data)
+    knowledge = _knowledge(options)
+    with CaseLog.open(log_of(options.case, cases_folder(data))) as log:
+        if not unknown_cause(knowledge, log.state):
+            _complain(f"{options.case}: only a case closed with a cause that the rules do not know can be written down")
+            return WRONG
+        sitting = Sitting(knowledge, log, open_console(options.plain), reports_folder(data))
+        try:
+            draft(sitting, rules_folder(data), packs_named(options.rules))
+        except CannotWrite as trouble:
+            _complain(str(trouble))
+            return WRONG
+    return WELL
 
 
 def _show_rules(options: argparse.Namespace) -> int:
@@ -418,7 +454,7 @@ def _show_rules(options: argparse.Namespace) -> int:
 def _compare_rules(options: argparse.Namespace) -> int:
     from .clubrules.comparing import compare, document, lines
 
-    before, after = (load([base_pack(), *packs]) for packs in (options.before, options.after))
+    before, after = (load(upon_base(packs)) for packs in (options.before, options.after))
     compared = compare(before, after, _case_files(options.cases))
     print(json.dumps(document(compared), indent=2) if options.json else "\n".join(lines(compared)))
     return WRONG if compared.less_safe else WELL

@@ -11,13 +11,16 @@ import pytest
 from test_report import EVIL, Nesting
 
 from diagnose.cli import MISUSED, WELL, WRONG, main
+from diagnose.clubrules import card_order
 from diagnose.clubrules import picture as drawing
 from diagnose.clubrules import pit_card as cards
 from diagnose.clubrules.comparing import Comparison, compare, document
 from diagnose.clubrules.comparing import lines as compared_lines
-from diagnose.clubrules.picture import STRONG, knowledge_for, picture
+from diagnose.clubrules.in_words import ratios, strength
+from diagnose.clubrules.picture import knowledge_for, picture
 from diagnose.clubrules.pit_card import LINES_A_PAGE, card, main_symptoms
-from diagnose.clubrules.showing import SHELVES, NotFound, chain, lines, ratios, roots, sheets, strength
+from diagnose.clubrules.showing import SHELVES, NotFound, chain, lines, roots, sheets
+from diagnose.knowledge.advice import STRONG
 from diagnose.knowledge.model import Knowledge
 from diagnose.knowledge.packs import base_pack, load
 from diagnose.knowledge.source import FaultyFiles
@@ -410,7 +413,7 @@ def test_a_card_that_would_not_fit_gives_up_steps_and_never_a_caution(base: Know
     page = card(base, "plug-after-cranking", "soaked")
     assert cards._lines(page) <= LINES_A_PAGE
     assert len(page.guards) > 10
-    assert len(page.steps) < cards.STEPS
+    assert len(page.steps) < card_order.STEPS
 
 
 def test_each_card_is_one_sheet_of_a4(bench: Knowledge) -> None:
@@ -450,6 +453,6 @@ def test_the_base_is_drawn_alone(tmp_path: Path) -> None:
 
 
 def test_a_card_goes_on_with_the_likeliest_answer_that_does_not_settle_it(bench: Knowledge) -> None:
-    way = cards._further(bench, cards._Way({"idle": "hunts"}, unknown=frozenset({"machine", "starts"})))
+    way = card_order._further(bench, card_order.Way({"idle": "hunts"}, unknown=frozenset({"machine", "starts"})))
     assert way is not None
     assert way.answers["bolts"] == "tight"

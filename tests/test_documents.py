@@ -4,7 +4,7 @@ import re
 from pathlib import Path
 
 from diagnose.cli import _parser
-from diagnose.knowledge.reader import OUTCOMES
+from diagnose.knowledge.rule_reader import OUTCOMES
 from diagnose.shell.commands import COMMANDS, SETUP_COMMANDS
 
 ROOT = Path(__file__).parents[1]

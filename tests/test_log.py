@@ -92,6 +92,7 @@ def test_a_damaged_line_in_the_middle_is_pointed_out_and_nothing_is_touched(tmp_
         '{"event": "repair", "at": "x", "cause": "a", "result": "perhaps"}',
         '{"event": "withdraw", "at": "x", "numbers": ["a"]}',
         '{"event": "note", "at": "x", "text": "\\u001b[2J"}',
+        '{"event": "closed", "at": "x", "how": "found", "causes": [1]}',
         '{"event": "needle", "at": "x", "needle": "X", "sixteenths": 1, "moved": true}',
         '{"event": "answer", "at": "x", "finding": "idle", "answer": "hunts", "reading": 7}',
         '{"event": "opened", "at": "x", "case": "../../elsewhere", "format": 1}',

@@ -16,12 +16,13 @@ from diagnose.case.state import CaseState, Given
 from diagnose.cli import MISUSED, WELL, WRONG, main
 from diagnose.knowledge import schema as schemas
 from diagnose.knowledge.checked import Checked, check, lines
+from diagnose.knowledge.fields import Fields
 from diagnose.knowledge.model import All, Answered, Any, Knowledge, Rule
 from diagnose.knowledge.nearness import Names
 from diagnose.knowledge.packs import base_pack, load
 from diagnose.knowledge.pointing import pointed
 from diagnose.knowledge.premises import fires_with, ways
-from diagnose.knowledge.reader import READERS, Fields
+from diagnose.knowledge.reader import READERS
 from diagnose.knowledge.schema import schema
 from diagnose.knowledge.source import FaultyFiles, Place, Problem, Table, Text
 from diagnose.planning.examine import examine

@@ -8,8 +8,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from types import MappingProxyType
 
+from ..knowledge.fields import Fields, likeliest
 from ..knowledge.model import Finding, Knowledge
-from ..knowledge.reader import Fields, likeliest
 from ..knowledge.source import FaultyFiles, Items, Place, Problem, Table, Text, compose, read_text
 from .readings import NotAReading, parse_reading
 from .state import REPAIR_RESULTS, CaseState, Given, RepairDone

@@ -27,6 +27,9 @@ except ImportError:  # Windows has no fcntl; there the exclusive creation of a l
 
 ENDING = ".jsonl"
 
+LONGEST_LOG = 10_000_000
+"""Bytes. A walk of a hundred answers takes ten thousand."""
+
 REQUIRED: Mapping[str, Mapping[str, type]] = MappingProxyType(
     {
         "opened": {"case": str, "format": int},
@@ -48,6 +51,7 @@ REQUIRED: Mapping[str, Mapping[str, type]] = MappingProxyType(
         "carried": {"setup": str, "answers": dict, "counts": dict, "steps": dict},
         "withdraw": {"numbers": list},
         "closed": {"how": str, "causes": list},
+        "draft": {"part": str, "says": list},
     }
 )
 """What an event must hold, by what it is."""
@@ -66,6 +70,12 @@ def now() -> str:
     return datetime.now().astimezone().isoformat(timespec="seconds")
 
 
+def log_of(case: str, folder: Path) -> Path:
+    """Return the path of the log of a case that is named, or whose path is given."""
+    path = Path(case)
+    return path if path.suffix else folder / f"{case}{ENDING}"
+
+
 @dataclass(frozen=True, slots=True)
 class Recovered:
     """What was read from a log, and the part of its last line that was cut off ('' if it was whole)."""
@@ -78,9 +88,12 @@ class Recovered:
 def read_log(path: Path) -> Recovered:
     """Read the events of a log. Only a damaged last line is forgiven; anything else raises LogTrouble."""
     try:
-        content = path.read_bytes()
+        with path.open("rb") as file:
+            content = file.read(LONGEST_LOG + 1)
     except OSError as error:
         raise LogTrouble(f"{path}: cannot be read: {error.strerror or error}") from None
+    if len(content) > LONGEST_LOG:
+        raise LogTrouble(f"{path}: larger than {LONGEST_LOG:,} bytes; no walk writes so much")
     events: list[Event] = []
     position = 0
     lines = content.split(b"\n")
@@ -143,7 +156,7 @@ def _check_value(name: str, value: Any) -> None:
     """Refuse what this program never writes: it could steer a terminal, or name a file elsewhere."""
     texts: list[Any] = value if isinstance(value, list) else [*value, *value.values()] if isinstance(value, dict) else []
     texts = [value] if isinstance(value, str) else texts
-    if name in ("results", "says") and not all(isinstance(text, str) for text in texts):
+    if name in ("packs", "causes", "results", "says") and not all(isinstance(text, str) for text in texts):
         raise ValueError(f"'{name}' takes texts")
     if any(not (text.isprintable() if isinstance(text, str) else isinstance(text, int)) for text in texts):
         raise ValueError(f"'{name}' holds what is no plain text")

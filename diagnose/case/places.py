@@ -25,6 +25,16 @@ def reports_folder(data: Path) -> Path:
     return data / "reports"
 
 
+def rules_folder(data: Path) -> Path:
+    """Return the folder whose packs are read without being named."""
+    return data / "rules"
+
+
+def packs_named(option: list[str] | None = None) -> bool:
+    """True if packs are named by the option or the variable, so that those in the data folder are not read."""
+    return bool(option or os.environ.get(RULES_VARIABLE))
+
+
 def club_packs(data: Path, option: list[str] | None = None) -> list[Path]:
     """Return the club packs to read after the base rules: by option, else by variable, else in the data folder."""
     if option:
@@ -32,7 +42,7 @@ def club_packs(data: Path, option: list[str] | None = None) -> list[Path]:
     named = os.environ.get(RULES_VARIABLE)
     if named:
         return [Path(name) for name in named.split(os.pathsep) if name]
-    folder = data / "rules"
+    folder = rules_folder(data)
     return (
         sorted(path for path in folder.iterdir() if path.is_dir() and not path.name.startswith("."))
         if folder.is_dir()

@@ -108,6 +108,7 @@ class CaseState:
     passed: tuple[str, ...] = ()
     put_aside: frozenset[str] = frozenset()
     closing: Closing | None = None
+    draft: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     answered: tuple[tuple[int, str], ...] = ()
     bench: tuple[Reckoned, ...] = ()
     setting_up: bool = False
@@ -127,7 +128,7 @@ def replay(events: Iterable[Event]) -> CaseState:
     withdrawn = {number for event in events if event.what == "withdraw" for number in event.data["numbers"]}
     held: dict[str, Any] = {
         "findings": {}, "unknown": set(), "asked_again": set(), "words": [], "notes": [], "needles": [],
-        "repairs": [], "checks": [], "passed": [], "put_aside": set(), "answered": [], "bench": [], "steps": {},
+        "repairs": [], "checks": [], "passed": [], "put_aside": set(), "answered": [], "bench": [], "draft": {}, "steps": {},
         "uncounted": [],
     }  # fmt: skip
     for event in events:
@@ -150,6 +151,7 @@ def replay(events: Iterable[Event]) -> CaseState:
         passed=tuple(held["passed"]),
         put_aside=frozenset(held["put_aside"]),
         closing=held.get("closing"),
+        draft=MappingProxyType(held["draft"]),
         answered=tuple(held["answered"]),
         bench=tuple(held["bench"]),
         setting_up=held.get("setting_up", False),
@@ -228,3 +230,5 @@ def _apply(event: Event, held: dict[str, Any]) -> None:
             held["needles"] += [NeedleEntry(needle, by, True, event.at) for needle, by in data.get("moves", {}).items()]
         case "closed":
             held["closing"] = Closing(data["how"], tuple(data["causes"]), event.at)
+        case "draft":
+            held["draft"][data["part"]] = tuple(data["says"])

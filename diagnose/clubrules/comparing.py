@@ -16,7 +16,7 @@ from typing import Any
 from ..case.casefile import CaseFile, read_case
 from ..case.readings import percent
 from ..knowledge.model import Holds, Knowledge, Warns
-from ..knowledge.source import FaultyFiles, Problem
+from ..knowledge.source import FaultyFiles, Problem, printable
 from ..planning.examine import Examined, examine
 
 FIRST = 5
@@ -206,9 +206,8 @@ def lines(comparison: Comparison) -> list[str]:
 
 
 def _wrapped(text: str, indent: str = "") -> list[str]:
-    clean = "".join(character if character.isprintable() else " " for character in text)
     return textwrap.wrap(
-        clean, WIDTH, initial_indent=indent, subsequent_indent=indent + "    ", break_on_hyphens=False
+        printable(text, " "), WIDTH, initial_indent=indent, subsequent_indent=indent + "    ", break_on_hyphens=False
     ) or [""]
 
 

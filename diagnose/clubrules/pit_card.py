@@ -1,51 +1,35 @@
 """The pit card: for each main complaint one A4 page with its cautions, the order of questions and checks, the causes.
 
-Pure: knowledge and complaints in, cards out; how they look is in the template. The order is the planner's own. After
-every question it goes on as after the answer that settles nothing, which is where a paper card has to lead.
+Pure: knowledge and complaints in, cards out; how they look is in the template. The order is in `card_order`.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import asdict, dataclass, field, replace
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import asdict, dataclass, replace
 from types import MappingProxyType
 
 import numpy as np
 
+from ..knowledge.fields import likeliest
 from ..knowledge.model import Check, Finding, Knowledge, Step
-from ..knowledge.reader import likeliest
-from ..planning.plan import DoCheck, Progress, askable, next_questions, question, under_of
 from ..planning.worth import kin_of
-from ..reasoning.rank import RankedCause, Standing, rank
-from ..reasoning.reason import Conclusions, reason
+from ..reasoning.rank import RankedCause, rank
+from ..reasoning.reason import reason
 from ..reasoning.tables import Floats, tables_of
 from ..report.files import filled
+from ..report.wording import ENGINE, minutes
+from .card_order import Asked, Point, Way, order_of
 
 COMPLAINTS = 8
 """Pages when no complaint is named: what fits in a flight box and covers most days."""
 
-USUAL = ("often", "usually", "nearly-always")
-"""An answer met so often whatever the fault is no complaint."""
-
-STEPS = 12
-"""Questions and checks on a card at most; past these it is quicker to walk with the program."""
-
 LIKELIEST = 6
-
-DECISIVE = 2.0
-"""An answer that multiplies the odds of its cause by at least so much is worth a remark."""
-
-LEAST_SHARE = 0.05
-"""An answer that leaves its cause less likely than this points nowhere yet."""
 
 LETTERS_A_LINE = 110
 LINES_A_PAGE = 84
 """What an A4 page holds in the print of the template, with room to spare; a card with more gives up its last steps."""
-
-ENGINE = MappingProxyType(
-    {"stopped": "engine stopped", "cold": "engine cold", "idling": "idling, restrained", "loaded": "under load, restrained"}
-)
 
 
 class NoSymptom(Exception):
@@ -58,14 +42,6 @@ class Guard:
 
     level: str
     says: str
-
-
-@dataclass(frozen=True, slots=True)
-class Point:
-    """An answer, and the cause it makes much likelier."""
-
-    says: str
-    cause: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,26 +82,6 @@ class Card:
     steps: tuple[CardStep, ...]
     causes: tuple[CardCause, ...]
     other: float
-
-
-@dataclass(frozen=True, slots=True)
-class _Asked:
-    """A step of the simulated walk: the findings asked at once, each with what its telling answers point to."""
-
-    check: str
-    points: Mapping[str, tuple[Point, ...]]
-
-
-@dataclass(frozen=True, slots=True)
-class _Way:
-    """Where the simulated walk is: what was answered, what was left open, what was asked, what was ever warned of or on
-    hold."""
-
-    answers: Mapping[str, str]
-    unknown: frozenset[str] = frozenset()
-    asked: tuple[_Asked, ...] = ()
-    cautions: tuple[str, ...] = ()
-    holds: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
 
 def as_html(knowledge: Knowledge, cards: Sequence[Card], program: str) -> str:
@@ -173,17 +129,15 @@ def main_symptoms(knowledge: Knowledge, most: int = COMPLAINTS) -> tuple[tuple[s
 
 
 def _complaints(knowledge: Knowledge) -> Iterator[tuple[str, str]]:
-    """Answers with phrases of owners that speak of a fault in what the machine does.
+    """Complaints of what the machine does.
 
-    Left out are the first answer, which is the normal one, what any engine shows, what only a check finds, and what can
-    be told from an armchair: a finding that asks nothing of the machine and wants no caution is history.
+    Left out is what only a check finds, and what can be told from an armchair: a finding that asks nothing of the machine
+    and wants no caution is history.
     """
     for finding in knowledge.findings.values():
         if finding.check or not (finding.needs or finding.cautions):
             continue
-        for answer in list(finding.answers.values())[1:]:
-            if answer.like and answer.seen not in USUAL:
-                yield str(finding.id), str(answer.id)
+        yield from ((str(finding.id), str(answer)) for answer in finding.answers if finding.complaint(answer))
 
 
 def _prior(knowledge: Knowledge) -> Floats:
@@ -200,15 +154,8 @@ def _told(knowledge: Knowledge, prior: Floats, finding: str, answer: str) -> flo
 
 def card(knowledge: Knowledge, finding: str, answer: str) -> Card:
     """Return the card of one complaint on an otherwise unknown machine."""
-    conclusions = reason(knowledge, {finding: answer})
-    standing = rank(knowledge, conclusions)
-    opening = _opening(knowledge, conclusions)
-    way = _guarded(_Way({finding: answer}, unknown=frozenset(opening)), conclusions)
-    while len(way.asked) < STEPS:
-        further = _further(knowledge, way)
-        if further is None:
-            break
-        way = further
+    standing = rank(knowledge, reason(knowledge, {finding: answer}))
+    opening, way = order_of(knowledge, finding, answer)
     return _fitting(
         Card(
             asked=str(knowledge.findings[finding].ask),
@@ -222,91 +169,12 @@ def card(knowledge: Knowledge, finding: str, answer: str) -> Card:
     )
 
 
-def _opening(knowledge: Knowledge, conclusions: Conclusions) -> tuple[str, ...]:
-    """The findings that rules put before everything else. A card cannot know their answers, so they stay open."""
-    found: dict[str, None] = {}
-    for name in conclusions.first:
-        found.update(dict.fromkeys(map(str, knowledge.checks[name].finds if name in knowledge.checks else (name,))))
-    return tuple(n for n in found if askable(knowledge, conclusions, Progress(), knowledge.findings[n]))
-
-
-def _further(knowledge: Knowledge, way: _Way) -> _Way | None:
-    """Ask what tells most a minute, and go on as after the answer that settles nothing; None when nothing is left."""
-    conclusions = reason(knowledge, way.answers)
-    standing = rank(knowledge, conclusions)
-    progress = Progress(unknown=way.unknown)
-    telling = next_questions(knowledge, conclusions, standing, progress, most=len(knowledge.findings))
-    # The card is read with other answers than those assumed, so what was ever on hold here stays off the card.
-    allowed = (name for name, _ in telling if not way.holds.keys() & _under(knowledge, name))
-    name = next(allowed, None)
-    if name is None:
-        return None
-    match question(knowledge, conclusions, progress, knowledge.findings[name]):
-        case DoCheck(check, finds):
-            asked = tuple(one for one in finds if not way.holds.keys() & _under(knowledge, one))
-        case _:
-            check, asked = "", (name,)
-    parted = {one: _parted(knowledge, standing, one) for one in asked}
-    step = _Asked(check, {one: points for one, (points, _) in parted.items()})
-    way = replace(way, asked=(*way.asked, step))
-    for one, (_, idle) in parted.items():
-        way = _answered(knowledge, way, one, idle)
-    return way
-
-
-def _answered(knowledge: Knowledge, way: _Way, name: str, idle: str) -> _Way:
-    """Go on with an answer, unless it says what the machine is or cannot be true: then the question is left open."""
-    before = reason(knowledge, way.answers)
-    settled = {**way.answers, name: idle}
-    after = reason(knowledge, settled)
-    if after.clashes or after.lacks.keys() - before.lacks.keys():
-        return replace(way, unknown=way.unknown | {name})
-    return _guarded(replace(way, answers=settled), after)
-
-
-def _guarded(way: _Way, conclusions: Conclusions) -> _Way:
-    """Add the cautions and holds that follow; none that was ever there is taken away."""
-    holds = dict(way.holds)
-    for hold, rules in conclusions.holds.items():
-        holds[hold] = tuple(dict.fromkeys((*holds.get(hold, ()), *rules)))
-    return replace(way, cautions=tuple(dict.fromkeys((*way.cautions, *conclusions.cautions))), holds=holds)
-
-
-def _under(knowledge: Knowledge, name: str) -> set[str]:
-    return set(map(str, under_of(knowledge, knowledge.findings[name])))
-
-
-def _parted(knowledge: Knowledge, standing: Standing, name: str) -> tuple[tuple[Point, ...], str]:
-    """What the telling answers point to, the most settling first, and the answer to go on with: of all but the most
-    settling one the likeliest."""
-    tables = tables_of(knowledge)
-    answers = list(knowledge.findings[name].answers.values())
-    joint = tables.likelihood[name] * standing.cures[:, None]
-    chance = joint.sum(axis=0) + tables.general[name] * standing.other
-    share = joint / chance
-    pointed = np.argmax(share - standing.cures[:, None], axis=0)
-    settling = sorted(range(len(answers)), key=lambda column: -share[pointed[column], column])
-    idle = max(settling[1:], key=lambda column: chance[column], default=settling[0])
-    points = tuple(
-        Point(str(answers[column].say), str(knowledge.causes[tables.causes[pointed[column]]].name))
-        for column in settling
-        if column != idle
-        and share[pointed[column], column] >= max(LEAST_SHARE, _raised(float(standing.cures[pointed[column]])))
-    )
-    return points[:3], str(answers[idle].id)
-
-
-def _raised(share: float) -> float:
-    """The share of a cause whose odds are multiplied by DECISIVE."""
-    return DECISIVE * share / (1 + (DECISIVE - 1) * share)
-
-
 # What is on the page.
 
 _LEVELS = MappingProxyType({"danger": 0, "hold": 1, "warning": 2, "care": 3})
 
 
-def _guards(knowledge: Knowledge, way: _Way) -> tuple[Guard, ...]:
+def _guards(knowledge: Knowledge, way: Way) -> tuple[Guard, ...]:
     """Cautions and holds of the complaint and of all that the card has done, the gravest first."""
     names = dict.fromkeys(way.cautions)
     for asked in way.asked:
@@ -324,7 +192,7 @@ def _sentence(text: str) -> str:
     return text if text.endswith((".", "!", "?")) else f"{text}."
 
 
-def _card_step(knowledge: Knowledge, way: _Way, asked: _Asked) -> CardStep:
+def _card_step(knowledge: Knowledge, way: Way, asked: Asked) -> CardStep:
     results = tuple(
         Result(str(knowledge.findings[name].ask), points)
         for name, points in asked.points.items()
@@ -338,7 +206,7 @@ def _card_step(knowledge: Knowledge, way: _Way, asked: _Asked) -> CardStep:
     return CardStep("", _facts(knowledge, finding), (str(finding.how),) if finding.how else (), results)
 
 
-def _step_said(knowledge: Knowledge, way: _Way, step: Step) -> str:
+def _step_said(knowledge: Knowledge, way: Way, step: Step) -> str:
     """A step as the card says it: not at all while it is on hold, and never without the hold that may forbid it."""
     if way.holds.keys() & set(map(str, step.under)):
         return f"(this step is on hold: {_held(knowledge, step.under)})"
@@ -350,7 +218,7 @@ def _held(knowledge: Knowledge, holds: Iterable[str]) -> str:
 
 
 def _facts(knowledge: Knowledge, thing: Finding | Check) -> str:
-    facts = [f"{thing.minutes:.0f} min" if thing.minutes >= 1 else "a moment"]
+    facts = [minutes(thing.minutes)]
     if isinstance(thing, Check):
         facts.append(ENGINE[thing.engine])
     if thing.tools:
@@ -360,7 +228,7 @@ def _facts(knowledge: Knowledge, thing: Finding | Check) -> str:
     return "; ".join(facts)
 
 
-def _card_cause(knowledge: Knowledge, way: _Way, ranked: RankedCause) -> CardCause:
+def _card_cause(knowledge: Knowledge, way: Way, ranked: RankedCause) -> CardCause:
     cause = knowledge.causes[ranked.cause]
     check = knowledge.checks[cause.settled_by]
     under = {str(hold) for hold in (*check.under, *(hold for step in check.steps for hold in step.under))}

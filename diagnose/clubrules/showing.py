@@ -8,62 +8,38 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from functools import lru_cache
-from math import exp
 from pathlib import PurePath
 from types import MappingProxyType
 from typing import Any as Whatever
 
-import numpy as np
-
-from ..knowledge.frequency import FREQUENCY
+from ..knowledge.chains import concluding, resting_on
+from ..knowledge.fields import likeliest
 from ..knowledge.model import (
-    CONCLUDED,
-    KNOWN,
-    All,
     Answered,
-    Any,
     Cause,
     Caution,
     Check,
-    Clash,
     Condition,
     Finding,
-    First,
     Hold,
     Holds,
     Is,
     IsNot,
     Kin,
     Knowledge,
-    Lacks,
     Means,
     Need,
-    Outcome,
-    Proves,
     Retest,
     Rule,
-    Skips,
     Step,
-    Tell,
-    Term,
     Warns,
     leaves,
-    names_in,
 )
-from ..knowledge.reader import likeliest
 from ..knowledge.setup_model import Carburettor, NeedleMove, SetupStep
-from ..knowledge.source import Place
-from ..reasoning.rank import answer_ratios
-from ..reasoning.tables import tables_of
+from ..knowledge.source import Place, printable
+from .in_words import outcome, question_said, ratios, speaking, tell_said, when, word_said
 
 WIDTH = 80
-
-NO_NEWS = 1.25
-"""An answer that is met less than this many times as often, or as seldom, says next to nothing."""
-
-_STRENGTHS = ((10.0, "very strongly"), (5.0, "strongly"), (2.0, "clearly"), (NO_NEWS, "a little"))
-"""Least times as often -> how an answer speaks for a cause. At five times it alone overturns most first guesses."""
 
 SHELVES: Mapping[str, str] = MappingProxyType(
     {
@@ -118,7 +94,7 @@ def sheets(knowledge: Knowledge, name: str) -> tuple[Sheet, ...]:
         return found
     meant = likeliest(name, (one for _, shelf in _shelves(knowledge) for one in shelf))
     raise NotFound(
-        f"nothing is called '{_printable(name)}'"
+        f"nothing is called '{printable(name)}'"
         + (f"; did you mean {meant}?" if meant else "; name a rule, cause, finding, check, condition, caution or hold")
     )
 
@@ -129,7 +105,7 @@ def lines(sheet: Sheet, width: int = WIDTH) -> list[str]:
     for section in sheet.sections:
         said += ["", section.title]
         for paragraph in section.paragraphs:
-            text = _printable(paragraph)
+            text = printable(paragraph, " ")
             indent = "  " + " " * (len(paragraph) - len(paragraph.lstrip(" ")))
             said += textwrap.wrap(
                 text, width, initial_indent=indent, subsequent_indent=indent + "    ", break_on_hyphens=False
@@ -137,120 +113,8 @@ def lines(sheet: Sheet, width: int = WIDTH) -> list[str]:
     return said
 
 
-def _printable(text: str) -> str:
-    """What is typed or written may hold letters that no terminal shows, or that turn its lines round; none reaches one."""
-    return "".join(character if character.isprintable() else " " for character in text)
-
-
 def _shelves(knowledge: Knowledge) -> Iterator[tuple[str, Mapping[str, Whatever]]]:
     return ((kind, getattr(knowledge, shelf)) for kind, shelf in SHELVES.items())
-
-
-# How strongly an answer speaks for a cause.
-
-
-def ratios(knowledge: Knowledge, cause: str, of: str) -> Mapping[str, float]:
-    """Return answer -> how many times as often it is met with this cause alone as with some other fault.
-
-    `of` is a finding, or a condition, which has the one answer `concluded`.
-    """
-    tables = tables_of(knowledge)
-    row = _rows(knowledge)[cause]
-    if of in tables.concluded:
-        # As rank() bounds it: a condition is never certain.
-        return {CONCLUDED: float(np.clip(tables.concluded[of][row], 0.01, 0.99)) / tables.concluded_in_general[of]}
-    told = answer_ratios(tables, of, np.array([row]))[0]
-    return {answer: exp(float(told[column])) for answer, column in tables.column[of].items()}
-
-
-@lru_cache(maxsize=8)
-def _rows(knowledge: Knowledge) -> Mapping[str, int]:
-    return {cause: row for row, cause in enumerate(tables_of(knowledge).causes)}
-
-
-def strength(ratio: float) -> str:
-    """Return in words how an answer that is met `ratio` times as often speaks for a cause."""
-    times = max(ratio, 1 / ratio)
-    for least, word in _STRENGTHS:
-        if times >= least:
-            side, how = ("for", "often") if ratio > 1 else ("against", "seldom")
-            return f"speaks {word} {side} it, {_count(times)} times as {how}"
-    return "says next to nothing"
-
-
-def _count(times: float) -> str:
-    return f"{times:.1f}" if times < 9.95 else f"{times:.0f}"
-
-
-def _tell(knowledge: Knowledge, cause: str, tell: Tell, answer: str) -> str:
-    """What one answer says of one cause: the word here, the word otherwise, and what follows from the two."""
-    of = str(tell.of)
-    seen = knowledge.conditions[of].seen if of in knowledge.conditions else knowledge.findings[of].answers[answer].seen
-    ratio = ratios(knowledge, cause, of)[answer]
-    here = f"{_word(tell.words[answer])} here, " if answer in tell.words else "not named here, "
-    return f"{here}{_word(seen)} otherwise; {strength(ratio)}"
-
-
-def _word(word: str) -> str:
-    return word.replace("-", " ") if word in FREQUENCY else word
-
-
-def _speaking(knowledge: Knowledge, cause: str, tell: Tell) -> Iterator[str]:
-    """The answers of a tell worth reading: those it names, and those that speak against because it does not."""
-    for answer, ratio in ratios(knowledge, cause, str(tell.of)).items():
-        if answer in tell.words or ratio <= 1 / NO_NEWS:
-            yield answer
-
-
-# Rules in words.
-
-
-def when(knowledge: Knowledge, term: Term | None, depth: int = 0) -> Iterator[str]:
-    """Return a premise as paragraphs, deeper ones indented."""
-    space = " " * depth
-    match term:
-        case None:
-            yield f"{space}always"
-        case Answered(finding, answers) if answers == (KNOWN,):
-            yield f"{space}{_question(knowledge, finding)} has any answer"
-        case Answered(finding, answers):
-            says = " or ".join(f"'{knowledge.findings[finding].answers[a].say}'" for a in answers)
-            yield f"{space}{_question(knowledge, finding)} {says}"
-        case Is(condition):
-            yield f"{space}concluded: {knowledge.conditions[condition].name} [{condition}]"
-        case IsNot(condition):
-            yield f"{space}not concluded: {knowledge.conditions[condition].name} [{condition}]"
-        case All(terms) | Any(terms):
-            yield f"{space}all of these:" if isinstance(term, All) else f"{space}any of these:"
-            for inner in terms:
-                yield from when(knowledge, inner, depth + 2)
-
-
-def _question(knowledge: Knowledge, finding: str) -> str:
-    return f"{knowledge.findings[finding].ask} [{finding}]"
-
-
-def outcome(knowledge: Knowledge, what: Outcome) -> str:
-    """Return in words what a rule does."""
-    names = names_in(what)
-    match what:
-        case Means():
-            return f"concludes: {knowledge.conditions[names[0]].name} [{names[0]}]"
-        case Lacks():
-            return "the machine is without " + ", ".join(f"{knowledge.needs[n].name} [{n}]" for n in names)
-        case Clash(says):
-            return f"these answers cannot all be true: {says}"
-        case Warns():
-            return f"gives the caution {', '.join(names)}"
-        case Holds(_, until):
-            return f"puts on hold {', '.join(f'{knowledge.holds[n].name} [{n}]' for n in names)}, until {until}"
-        case Skips():
-            return f"leaves out {', '.join(names)}"
-        case First():
-            return f"asks first {', '.join(names)}"
-        case Proves():
-            return f"after a repair wants the retest {', '.join(names)}"
-    return f"asks sooner {', '.join(names)}"
 
 
 def chain(knowledge: Knowledge, conditions: Iterable[str]) -> tuple[Rule, ...]:
@@ -268,29 +132,6 @@ def chain(knowledge: Knowledge, conditions: Iterable[str]) -> tuple[Rule, ...]:
                     further[str(rule.outcome.condition)] = None
         waiting = list(further)
     return tuple(reached.values())
-
-
-@lru_cache(maxsize=8)
-def resting_on(knowledge: Knowledge) -> Mapping[str, tuple[Rule, ...]]:
-    """Return finding or condition -> the rules whose premise names it, in the order of the packs."""
-    return _grouped(
-        (str(leaf.finding if isinstance(leaf, Answered) else leaf.condition), rule)
-        for rule in knowledge.rules.values()
-        for leaf in leaves(rule.when)
-    )
-
-
-@lru_cache(maxsize=8)
-def concluding(knowledge: Knowledge) -> Mapping[str, tuple[Rule, ...]]:
-    """Return id -> the rules whose outcome names it, in the order of the packs."""
-    return _grouped((name, rule) for rule in knowledge.rules.values() for name in names_in(rule.outcome))
-
-
-def _grouped(pairs: Iterable[tuple[str, Rule]]) -> Mapping[str, tuple[Rule, ...]]:
-    groups: dict[str, dict[str, Rule]] = {}
-    for name, rule in pairs:
-        groups.setdefault(name, {})[str(rule.id)] = rule
-    return {name: tuple(rules.values()) for name, rules in groups.items()}
 
 
 # Sections that several kinds share.
@@ -334,9 +175,9 @@ def _showing(knowledge: Knowledge, of: str) -> Section:
     for cause in showing:
         tell = cause.shows[of]
         said.append(f"{cause.id}: {cause.name} {_at(tell.of.place)}")
-        for answer in _speaking(knowledge, str(cause.id), tell):
+        for answer in speaking(knowledge, str(cause.id), tell):
             which = "" if of in knowledge.conditions else f"{answer}: "
-            said.append(f"  {which}{_tell(knowledge, str(cause.id), tell, answer)}")
+            said.append(f"  {which}{tell_said(knowledge, str(cause.id), tell, answer)}")
     return Section("causes that show it", tuple(said))
 
 
@@ -383,7 +224,7 @@ def _rule(knowledge: Knowledge, rule: Rule) -> Iterator[Section]:
 
 def _cause(knowledge: Knowledge, cause: Cause) -> Iterator[Section]:
     yield _own(
-        name=cause.name, explains=cause.explains, family=cause.family, how_common=_word(cause.how_common),
+        name=cause.name, explains=cause.explains, family=cause.family, how_common=word_said(cause.how_common),
         needs=_listed(cause.needs), proof=cause.proof, harm=cause.harm, basis=cause.basis,
     )  # fmt: skip
     said = []
@@ -392,10 +233,10 @@ def _cause(knowledge: Knowledge, cause: Cause) -> Iterator[Section]:
         if of in knowledge.conditions:
             said.append(f"concluded: {knowledge.conditions[of].name} [{of}]")
         else:
-            said.append(_question(knowledge, of))
-        for answer in _speaking(knowledge, str(cause.id), tell):
+            said.append(question_said(knowledge, of))
+        for answer in speaking(knowledge, str(cause.id), tell):
             say = "" if of in knowledge.conditions else f"{answer}: "
-            said.append(f"  {say}{_tell(knowledge, str(cause.id), tell, answer)}")
+            said.append(f"  {say}{tell_said(knowledge, str(cause.id), tell, answer)}")
     yield Section("what it shows", tuple(said))
     check = knowledge.checks[cause.settled_by]
     yield Section("settled by", (f"{check.id}: {check.name} {_at(check.id.place)}",))
@@ -432,7 +273,7 @@ def _finding(knowledge: Knowledge, finding: Finding) -> Iterator[Section]:
     yield Section(
         order,
         tuple(
-            f"{answer.id}: {answer.say}, {_word(answer.seen)} otherwise"
+            f"{answer.id}: {answer.say}, {word_said(answer.seen)} otherwise"
             + (f"; owners say: {', '.join(answer.like)}" if answer.like else "")
             for answer in finding.answers.values()
         ),
@@ -471,9 +312,9 @@ def _check(knowledge: Knowledge, check: Check) -> Iterator[Section]:
 
 def _condition(knowledge: Knowledge, condition: Condition) -> Iterator[Section]:
     name = str(condition.id)
-    yield _own(name=condition.name, says=condition.says, seen=f"{_word(condition.seen)} with some other fault")
+    yield _own(name=condition.name, says=condition.says, seen=f"{word_said(condition.seen)} with some other fault")
     yield _rules("rules that conclude it", knowledge, concluding(knowledge).get(name, ()))
-    yield Section("answers it rests on in the end", tuple(_question(knowledge, one) for one in roots(knowledge, name)))
+    yield Section("answers it rests on in the end", tuple(question_said(knowledge, one) for one in roots(knowledge, name)))
     yield _showing(knowledge, name)
     rules = resting_on(knowledge).get(name, ())
     yield _rules("rules that rest on it", knowledge, rules)
@@ -531,7 +372,7 @@ def _need(knowledge: Knowledge, need: Need) -> Iterator[Section]:
 
 def _kin(knowledge: Knowledge, kin: Kin) -> Iterator[Section]:
     yield _own(are=kin.are, because=kin.because)
-    yield Section("of", tuple(f"{_question(knowledge, name)}" for name in kin.of))
+    yield Section("of", tuple(f"{question_said(knowledge, name)}" for name in kin.of))
 
 
 def _setup_step(knowledge: Knowledge, step: SetupStep) -> Iterator[Section]:
@@ -541,7 +382,7 @@ def _setup_step(knowledge: Knowledge, step: SetupStep) -> Iterator[Section]:
         cautions=_listed(step.cautions), not_while_on_hold=_listed(step.under), basis=step.basis,
     )  # fmt: skip
     yield _steps(step.steps)
-    yield Section("asked with it", tuple(_question(knowledge, name) for name in (*step.asks, *step.finds)))
+    yield Section("asked with it", tuple(question_said(knowledge, name) for name in (*step.asks, *step.finds)))
     for title, answers in (
         ("so for the rest of the set-up, once it is done", step.makes),
         ("kept for later faults when it was done", step.done),
@@ -555,7 +396,7 @@ def _carburettor(knowledge: Knowledge, kind: Carburettor) -> Iterator[Section]:
         name=kind.name, says=kind.says, needles=_listed(kind.needles), h_moves_l=_words(kind.h_moves_l),
         l_moves_h=_words(kind.l_moves_h), basis=kind.basis,
     )  # fmt: skip
-    yield Section("told by", tuple(f"{_question(knowledge, n)} {answer}" for n, answer in kind.told_by.items()))
+    yield Section("told by", tuple(f"{question_said(knowledge, n)} {answer}" for n, answer in kind.told_by.items()))
 
 
 def _needle_move(knowledge: Knowledge, move: NeedleMove) -> Iterator[Section]:

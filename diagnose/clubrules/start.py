@@ -9,6 +9,7 @@ from pathlib import Path
 from types import MappingProxyType
 
 from ..case.places import RULES_VARIABLE
+from .placing import write_new
 
 EXAMPLE = Path(__file__).resolve().parent / "example"
 
@@ -26,22 +27,18 @@ class CannotStart(Exception):
 def start(name: str, into: Path) -> Path:
     """Write a new pack called `name` into a new folder of that name in `into`, and return that folder.
 
-    Raises CannotStart when the name will not do or the folder is there already; then nothing is written.
+    Raises CannotStart when the name will not do or the folder is there already, CannotWrite when the disk takes no more;
+    then nothing is left of it.
     """
-    folder = into / _fit(name)
-    files = example_as(name)
-    try:
-        folder.mkdir()
-    except FileExistsError:
-        raise CannotStart(f"'{folder}' is there already; nothing was changed. Take another name") from None
-    for inside, text in files.items():
-        path = folder / inside
-        path.parent.mkdir(exist_ok=True)
-        path.write_text(text, encoding="utf-8")
+    folder = into / fitting(name)
+    if folder.exists():
+        raise CannotStart(f"'{folder}' is there already; nothing was changed. Take another name")
+    write_new(folder, example_as(name))
     return folder
 
 
-def _fit(name: str) -> str:
+def fitting(name: str) -> str:
+    """Return the name of a pack. Raises CannotStart when it will not do, with what was probably meant."""
     if not _WORDS.fullmatch(name) or len(name) > LONGEST_NAME:
         better = re.sub(r"[^a-z0-9]+", "-", name.lower())[:LONGEST_NAME].strip("-")
         meant = f"; did you mean '{better}'?" if better and better != name else ""

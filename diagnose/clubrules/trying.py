@@ -10,13 +10,14 @@ from typing import Any
 
 from ..case.casefile import PackCase, read_pack_case
 from ..knowledge.model import Knowledge, Pack, Rule
-from ..knowledge.source import FaultyFiles, Place, Problem, Text
+from ..knowledge.source import OUTSIDE, FaultyFiles, Place, Problem, Text, leads_outside
 from ..planning.examine import Examined, examine
 
 CASES = "cases"
 """The folder in a pack that holds its cases. Packs are read from their own folder only, so cases are no rules."""
 
 ENDINGS = (".yaml", ".yml")
+MOST_CASES = 5_000
 
 DOCUMENT = "diagnose-tried"
 VERSION = 1
@@ -62,13 +63,23 @@ class Trial:
 
 
 def case_files(pack: Path) -> list[Path]:
-    """Return the case files of the pack in this folder, sorted. Raises FaultyFiles when there is none."""
+    """Return the case files of the pack in this folder, sorted.
+
+    Raises FaultyFiles when there is none, when there are too many, or when one leads out of the pack.
+    """
     folder = pack / CASES
+    if folder.exists() and leads_outside(folder, pack):
+        raise FaultyFiles([Problem(Place(str(folder)), OUTSIDE)])
     files = sorted(
         path for path in folder.rglob("*") if path.suffix in ENDINGS and path.is_file() and not path.name.startswith(".")
     )
     if not files:
         raise FaultyFiles([Problem(Place(str(folder)), "no case found; write one into this folder, such as first.yaml")])
+    if len(files) > MOST_CASES:
+        raise FaultyFiles([Problem(Place(str(folder)), f"more than {MOST_CASES:,} cases in one pack")])
+    outside = [Problem(Place(str(path)), OUTSIDE) for path in files if leads_outside(path, pack)]
+    if outside:
+        raise FaultyFiles(outside)
     return files
 
 
@@ -228,7 +239,7 @@ def document(trial: Trial) -> dict[str, Any]:
             {
                 "title": tried.case.title,
                 "file": tried.case.path,
-                "missed": [_problem(problem) for problem in tried.missed],
+                "missed": [problem.document() for problem in tried.missed],
                 "fired": sorted(tried.fired),
             }
             for tried in trial.cases
@@ -238,13 +249,8 @@ def document(trial: Trial) -> dict[str, Any]:
                 "rule": str(reached.rule.id),
                 "fires": reached.fires,
                 "silent": reached.silent,
-                "lacks": [_problem(problem) for problem in unreached(reached)],
+                "lacks": [problem.document() for problem in unreached(reached)],
             }
             for reached in trial.rules
         ],
     }
-
-
-def _problem(problem: Problem) -> dict[str, Any]:
-    place = problem.place
-    return {"file": place.file, "line": place.line, "column": place.column, "says": problem.says}

@@ -4,15 +4,13 @@ findings nobody uses, work without the caution that belongs to it. Advice is sou
 
 from __future__ import annotations
 
-import re
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
-from types import MappingProxyType
 
-from .checker import CLAUSE, FORBIDS
+from .chains import down_the_chains
 from .frequency import FREQUENCY
-from .merging import down_the_chains
+from .hands import spoken_of, touched
 from .model import (
     CONCLUDED,
     Answered,
@@ -42,7 +40,8 @@ STRONG = 5.0
 """A tell is strong when its answer is seen so many times as often, or as rarely, as on engines with another fault."""
 
 MOST_COMPARED = 200
-"""Rules that share a premise and an outcome are compared up to this many; more would take minutes in a large pack."""
+"""Ways of other rules with the same premise and outcome that one rule is compared with; more would take minutes in a
+large pack."""
 
 
 def advice(knowledge: Knowledge) -> list[Problem]:
@@ -153,7 +152,7 @@ class _Beside:
         looked = 0
         for key in keys:
             for other in self._shelf.get((outcome, named, *key), ()):
-                looked += 1
+                looked += len(self._ways[other.id])
                 if looked > MOST_COMPARED:
                     return
                 if other is not rule and fires_with(self._ways[rule.id], self._ways[other.id]):
@@ -356,40 +355,10 @@ def _only_roots(knowledge: Knowledge) -> dict[str, str]:
 
 # Work that wants a caution.
 
-_HANDS = (
-    r"\b(?:adjust|blow|change|clean|close|connect|disconnect|drain|draw|empty|fill|fit|flick|loosen|lower|move|open|pour"
-    r"|press|prime|pull|pump|put|raise|refuel|remove|rinse|run|screw|seat|set|spill|spray|squeeze|swap|take|tighten|turn"
-    r"|unscrew|wash|wind)\b[^.;:,]{0,40}?"
-)
-_TOUCHES = MappingProxyType(
-    {
-        "a needle": re.compile(
-            _HANDS + r"\b(?:[HL]\b|(?:(?:[HL]|mixture|both|either|high-speed|low-speed) )(?:needles?|screws?)\b|needles\b)"
-        ),
-        "fuel": re.compile(_HANDS + r"\b(?:fuel|petrol|carburettor cleaner)\b", re.IGNORECASE),
-        "the rotor or propeller": re.compile(r"\b(?:rotor|propeller|blades?)\b", re.IGNORECASE),
-        "the spark": re.compile(r"\b(?:spark(?! plug)|plug cap|plug lead|high tension)\b", re.IGNORECASE),
-    }
-)
-"""What a step touches -> the words that say so. A spark or a blade hurts whoever only looks at it."""
-
-_SPEAKS = MappingProxyType(
-    {
-        "a needle": re.compile(r"\b(?:needles?|mixture)\b", re.IGNORECASE),
-        "fuel": re.compile(r"\b(?:fuel|petrol|vapour)\b", re.IGNORECASE),
-        "the rotor or propeller": re.compile(r"\b(?:rotors?|blades?|propellers?)\b", re.IGNORECASE),
-        "the spark": re.compile(r"\b(?:spark|ignition|high tension|shock)\b", re.IGNORECASE),
-    }
-)
-"""What a step touches -> what a caution of that kind speaks of."""
-
 
 def _without_caution(knowledge: Knowledge) -> Iterator[Problem]:
-    """A check, fix or step of the set-up that touches what can hurt says so first."""
-    speaks = {
-        name: {kind for kind, words in _SPEAKS.items() if words.search(f"{name} {caution.says}")}
-        for name, caution in knowledge.cautions.items()
-    }
+    """A check or fix that touches what can hurt says so first."""
+    speaks = {name: spoken_of(caution) for name, caution in knowledge.cautions.items()}
     work = [
         *((check.steps, check.cautions) for check in knowledge.checks.values()),
         *((cause.fix.steps, cause.fix.cautions) for cause in knowledge.causes.values()),
@@ -398,16 +367,6 @@ def _without_caution(knowledge: Knowledge) -> Iterator[Problem]:
     for steps, cautions in work:
         said = set().union(*(speaks.get(name, ()) for name in cautions))
         for step in steps:
-            for kind, words in _TOUCHES.items():
-                if kind not in said and _touches(step.do, words):
-                    said.add(kind)  # once for each check or fix
-                    yield Problem(step.do.place, f"this touches {kind}, and no caution of that kind is among its cautions:")
-
-
-def _touches(step: str, words: re.Pattern[str]) -> bool:
-    """True if a clause of the step says these words and forbids nothing before them."""
-    for clause in CLAUSE.split(step):
-        found = words.search(clause[:1].lower() + clause[1:])
-        if found and not FORBIDS.search(clause[: found.end()]):
-            return True
-    return False
+            for kind in sorted(touched(step.do) - said):
+                said.add(kind)  # once for each check or fix
+                yield Problem(step.do.place, f"this touches {kind}, and no caution of that kind is among its cautions:")

@@ -74,21 +74,10 @@ def _all_well(knowledge: Knowledge) -> str:
 
 
 def document(checked: Checked) -> dict[str, object]:
-    """Return the same for programs: {format, version, errors, advice}, each with file, line, column, says, meant."""
+    """Return the same for programs."""
     return {
         "format": "diagnose-problems",
         "version": 1,
-        "errors": [_entry(problem) for problem in checked.errors],
-        "advice": [_entry(problem) for problem in checked.advice],
-    }
-
-
-def _entry(problem: Problem) -> dict[str, object]:
-    place = problem.place
-    return {
-        "file": place.file,
-        "line": place.line,
-        "column": place.column,
-        "says": problem.says,
-        "meant": problem.meant.strip("'"),
+        "errors": [problem.document() for problem in checked.errors],
+        "advice": [problem.document() for problem in checked.advice],
     }

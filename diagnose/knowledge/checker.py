@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator, Mapping
+from itertools import chain, islice
 
 from .model import (
     CONCLUDED,
@@ -29,6 +30,7 @@ from .model import (
     leaves,
 )
 from .nearness import Names
+from .reader import MOST_PROBLEMS, TOO_MANY_PROBLEMS
 from .setup_checker import setup_problems, setup_steps_within, setup_texts
 from .source import Problem, Text
 
@@ -85,14 +87,17 @@ class Shelves:
 def problems(knowledge: Knowledge, unread: frozenset[str] = frozenset()) -> list[Problem]:
     """Return everything wrong between the entries of the loaded packs. `unread` are ids of entries left out as faulty."""
     shelves = Shelves(knowledge, unread)
-    return [
-        *_links(knowledge, shelves),
-        *_findings(knowledge, shelves),
-        *_tells(knowledge, shelves),
-        *_rules(knowledge, shelves),
-        *setup_problems(knowledge, shelves),
-        *_leaning(knowledge),
-    ]
+    found = chain(
+        _links(knowledge, shelves),
+        _findings(knowledge, shelves),
+        _tells(knowledge, shelves),
+        _rules(knowledge, shelves),
+        setup_problems(knowledge, shelves),
+        _leaning(knowledge),
+    )
+    first = list(islice(found, MOST_PROBLEMS))
+    more = next(found, None)
+    return first if more is None else [*first, Problem(more.place, TOO_MANY_PROBLEMS)]
 
 
 def _links(knowledge: Knowledge, shelves: Shelves) -> Iterator[Problem]:

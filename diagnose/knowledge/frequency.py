@@ -15,3 +15,6 @@ FREQUENCY = MappingProxyType(
     }
 )
 """Word -> share of engines (0 to 1). Never 0 or 1: a rule may be wrong, and so may an answer."""
+
+USUAL = ("often", "usually", "nearly-always")
+"""What is met so often whatever the fault is nothing to complain of."""

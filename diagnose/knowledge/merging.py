@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from types import MappingProxyType
 from typing import Any
 
+from .chains import down_the_chains
 from .model import (
     Cause,
     Change,
@@ -59,15 +60,12 @@ class ReadPack:
 def merge(read: Sequence[ReadPack], problems: list[Problem]) -> Knowledge:
     """Return what the packs say together; what may not be put together is left out and noted in `problems`."""
     shelves: dict[str, dict[str, Any]] = {name: {} for name in SHELVES.values()}
-    pack_of: dict[str, int] = {}
+    pack_of: dict[tuple[str, str], int] = {}
     for number, one in enumerate(read):
         for kind, made in one.entries:
             if kind in SHELVES:
                 _shelve(kind, made, shelves[SHELVES[kind]], problems)
-                if kind == "rule":
-                    pack_of.setdefault(made.id, number)
-                elif kind == "cause":
-                    pack_of.setdefault(f"cause {made.id}", number)
+                pack_of.setdefault((kind, made.id), number)
     rules: dict[str, Rule] = shelves["rules"]
     problems.extend(_taken_away(rules, pack_of, len(read)))
     changes = _Changes(rules, shelves["causes"], pack_of, frozenset().union(*(one.unread for one in read)))
@@ -92,7 +90,11 @@ class _Changes:
     """Applies what packs switch off and weigh anew, in their order. `off`, `causes` and `made` are what has come of it."""
 
     def __init__(
-        self, rules: Mapping[str, Rule], causes: Mapping[str, Cause], pack_of: Mapping[str, int], unread: frozenset[str]
+        self,
+        rules: Mapping[str, Rule],
+        causes: Mapping[str, Cause],
+        pack_of: Mapping[tuple[str, str], int],
+        unread: frozenset[str],
     ) -> None:
         self.off: set[str] = set()
         self.causes = dict(causes)
@@ -132,7 +134,7 @@ class _Changes:
             self.made.append(change)
 
     def _refusal(self, number: int, rule: Rule) -> str:
-        if self._pack_of[rule.id] >= number:
+        if self._pack_of["rule", rule.id] >= number:
             return f"rule '{rule.id}' is not of an earlier pack; only a rule of an earlier pack is switched off"
         match rule.outcome:
             case Warns():
@@ -148,7 +150,7 @@ class _Changes:
         return ""
 
     def _reweigh(self, number: int, change: Reweigh) -> Iterator[Problem]:
-        if self._pack_of[f"cause {change.id}"] >= number:
+        if self._pack_of["cause", change.id] >= number:
             says = f"cause '{change.id}' is not of an earlier pack; only a cause of an earlier pack is weighed anew"
             yield Problem(change.id.place, says)
             return
@@ -170,7 +172,7 @@ def _guarded(rules: Mapping[str, Rule]) -> dict[str, Rule]:
     return down_the_chains(rules, seeds)
 
 
-def _taken_away(rules: Mapping[str, Rule], pack_of: Mapping[str, int], packs: int) -> Iterator[Problem]:
+def _taken_away(rules: Mapping[str, Rule], pack_of: Mapping[tuple[str, str], int], packs: int) -> Iterator[Problem]:
     """Rules of club packs that would lift a caution or hold of another pack, which stands while something is not so.
 
     The first pack is the ground the others stand on; its rules are not asked.
@@ -183,9 +185,11 @@ def _taken_away(rules: Mapping[str, Rule], pack_of: Mapping[str, int], packs: in
         if isinstance(leaf, IsNot)
     ]
     for number in range(1, packs):
-        lifting = down_the_chains(rules, {condition: rule for condition, rule in lifted_by if pack_of[rule.id] != number})
+        lifting = down_the_chains(
+            rules, {condition: rule for condition, rule in lifted_by if pack_of["rule", rule.id] != number}
+        )
         for rule in rules.values():
-            if pack_of[rule.id] == number and isinstance(rule.outcome, Means) and rule.outcome.condition in lifting:
+            if pack_of["rule", rule.id] == number and isinstance(rule.outcome, Means) and rule.outcome.condition in lifting:
                 above = lifting[rule.outcome.condition]
                 kind = "caution" if isinstance(above.outcome, Warns) else "hold"
                 yield Problem(
@@ -193,21 +197,3 @@ def _taken_away(rules: Mapping[str, Rule], pack_of: Mapping[str, int], packs: in
                     f"concluding '{rule.outcome.condition}' here would lift the {kind} of '{above.id}', a rule of another"
                     " pack; conclude a condition of this pack instead",
                 )
-
-
-def down_the_chains(rules: Mapping[str, Rule], seeds: Mapping[str, Rule]) -> dict[str, Rule]:
-    """The conditions of `seeds` and those from which rules conclude them, each with the rule of its seed."""
-    concluding: dict[str, list[Rule]] = {}
-    for rule in rules.values():
-        if isinstance(rule.outcome, Means):
-            concluding.setdefault(rule.outcome.condition, []).append(rule)
-    reached: dict[str, Rule] = dict(seeds)
-    waiting: list[str] = list(seeds)
-    while waiting:
-        condition = waiting.pop()
-        for rule in concluding.get(condition, ()):
-            for leaf in leaves(rule.when):
-                if isinstance(leaf, Is) and leaf.condition not in reached:
-                    reached[leaf.condition] = reached[condition]
-                    waiting.append(leaf.condition)
-    return reached

@@ -9,6 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import PurePath
 
+from .frequency import USUAL
 from .setup_model import Carburettor, NeedleMove, SetupStep
 from .source import Place, Text
 
@@ -70,8 +71,9 @@ class Finding:
     place: Place
 
     def complaint(self, answer: str) -> bool:
-        """True for an answer that an owner would call across the pits, and that is not the normal one."""
-        return bool(self.answers[answer].like) and (self.unordered or answer != next(iter(self.answers)))
+        """True for an answer that an owner would call across the pits, and that is not met on most engines anyway."""
+        normal = not self.unordered and answer == next(iter(self.answers))
+        return bool(self.answers[answer].like) and self.answers[answer].seen not in USUAL and not normal
 
     def band(self, value: float) -> Answer:
         """Return the answer whose band holds `value`, given in the finding's own unit."""
@@ -228,6 +230,10 @@ class Answered:
 
     finding: Text
     answers: tuple[Text, ...]
+
+    def holds(self, answers: Mapping[str, str]) -> bool:
+        """True if the question was answered (finding -> answer), and so."""
+        return self.finding in answers and (self.answers == (KNOWN,) or answers[self.finding] in self.answers)
 
 
 @dataclass(frozen=True, slots=True)

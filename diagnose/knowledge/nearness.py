@@ -7,7 +7,7 @@ from collections.abc import Collection
 from functools import cached_property
 from heapq import nlargest
 
-from .reader import likeliest
+from .fields import likeliest
 
 FEW = 30
 """Up to so many names each is compared; among more only those that share most letters."""

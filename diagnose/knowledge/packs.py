@@ -10,13 +10,28 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from . import checker
+from .fields import Fields
 from .merging import ReadPack, merge
 from .model import Knowledge, Pack
-from .reader import VERSION, Entries, Fields, read_entries, read_pack
-from .source import FaultyFiles, Place, Problem, Table, compose, read_text
+from .reader import VERSION, Entries, read_entries, read_pack
+from .source import (
+    MOST_VALUES,
+    OUTSIDE,
+    FaultyFiles,
+    Place,
+    Problem,
+    Table,
+    compose,
+    leads_outside,
+    read_text,
+    values_in,
+)
 
 PACK_FILE = "pack.yaml"
 MOST_FILES = 500
+
+MOST_LIKELIHOODS = 4_000_000
+"""Causes times answers of all findings together. What a walk weighs grows by it: to half a gigabyte at this size."""
 
 
 def base_pack() -> Path:
@@ -24,6 +39,12 @@ def base_pack() -> Path:
     package = Path(__file__).resolve().parents[1]
     installed = package / "rules" / "base"
     return installed if installed.is_dir() else package.parent / "rules" / "base"
+
+
+def upon_base(clubs: Iterable[Path]) -> list[Path]:
+    """Return the folders to read: the base rules, and upon them those that are not the base rules themselves."""
+    ground = base_pack()
+    return [ground, *(club for club in clubs if os.path.realpath(club) != os.path.realpath(ground))]
 
 
 @contextmanager
@@ -65,6 +86,7 @@ def read_packs(folders: Iterable[Path]) -> Read:
     problems += amiss
     # Without a needed pack, or a file of one, every name it defines would be called unknown.
     knowledge = merge(read, [] if amiss else problems)
+    problems += _too_large(knowledge)
     if not amiss and all(one.whole for one in read):
         problems += checker.problems(knowledge, frozenset().union(*(one.unread for one in read)))
     return Read(knowledge, tuple(sorted(set(problems))), every_entry and not amiss)
@@ -77,12 +99,14 @@ def _read_pack(folder: Path, problems: list[Problem]) -> ReadPack:
         problems.append(Problem(Place(shown), f"no rule pack here: a pack is a folder with a {PACK_FILE}"))
         return nothing
     files = sorted(path for path in folder.glob("*.yaml") if path.is_file() and not path.name.startswith("."))
-    if len(files) > MOST_FILES:
-        problems.append(Problem(Place(shown), f"more than {MOST_FILES} files in one pack"))
+    amiss = [*_outside(folder, shown, files), *_too_many(shown, len(files), MOST_FILES, "files")]
+    if amiss:
+        problems += amiss
         return nothing
     packs: list[Pack] = []
     entries: list[Entries] = []
     whole = True
+    values = 0
     for path in files:
         name = os.path.join(shown, path.name)
         try:
@@ -91,6 +115,8 @@ def _read_pack(folder: Path, problems: list[Problem]) -> ReadPack:
             problems.extend(faulty.problems)
             whole = False
             continue
+        values += values_in(root)
+        wrong += _too_many(shown, values, MOST_VALUES, "values")
         problems.extend(wrong)
         if wrong:
             whole = False
@@ -98,6 +124,8 @@ def _read_pack(folder: Path, problems: list[Problem]) -> ReadPack:
             packs += _pack(root, name, shown, problems)
         else:
             entries.append(read_entries(root, name, problems))
+        if values > MOST_VALUES:
+            break
     return ReadPack(
         pack=packs[0] if packs else None,
         entries=tuple(made for one in entries for made in one.made),
@@ -106,11 +134,23 @@ def _read_pack(folder: Path, problems: list[Problem]) -> ReadPack:
     )
 
 
+def _outside(folder: Path, shown: str, files: Iterable[Path]) -> Iterator[Problem]:
+    """A link in a pack could show any file of whoever reads it."""
+    for path in files:
+        if leads_outside(path, folder):
+            yield Problem(Place(os.path.join(shown, path.name)), OUTSIDE)
+
+
+def _too_many(shown: str, count: int, most: int, of: str) -> Iterator[Problem]:
+    if count > most:
+        yield Problem(Place(shown), f"more than {most:,} {of} in one pack; make two of it")
+
+
 def _shown(folder: Path) -> str:
     """The folder as a reader can find it: relative to where they stand when it lies below."""
     try:
         return str(folder.resolve().relative_to(Path.cwd()))
-    except ValueError:
+    except (ValueError, OSError, RuntimeError):  # it lies elsewhere, or links lead round in a circle
         return str(folder)
 
 
@@ -122,6 +162,13 @@ def _pack(root: object, name: str, folder: str, problems: list[Problem]) -> list
     pack = read_pack(it, folder)
     it.close()
     return [pack]
+
+
+def _too_large(knowledge: Knowledge) -> Iterator[Problem]:
+    answers = sum(len(finding.answers) for finding in knowledge.findings.values())
+    if len(knowledge.causes) * answers > MOST_LIKELIHOODS:
+        says = f"{len(knowledge.causes):,} causes and {answers:,} answers together are too many; take packs away"
+        yield Problem(Place(knowledge.packs[-1].folder if knowledge.packs else ""), says)
 
 
 def _missing_packs(packs: Sequence[Pack]) -> list[Problem]:

@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable
 from functools import cache
 from pathlib import Path
 
-from .source import FaultyFiles, Place, Problem, read_text
+from .source import FaultyFiles, Place, Problem, leads_outside, printable, read_text
 
 WIDEST = 110
 """Characters shown of a line; of a longer one the part around the place."""
 
 _BEFORE = WIDEST // 2
-_UNSEEN = re.compile(r"[\x00-\x1f\x7f-\x9f\u200b-\u200f\u2028-\u202e\ufeff]")
 
 
 def pointed(problems: Iterable[Problem]) -> list[str]:
@@ -27,8 +25,11 @@ def pointed(problems: Iterable[Problem]) -> list[str]:
 
 
 def _lines(file: str) -> tuple[str, ...]:
+    """The lines of a file, none of one that a link stands for: it may be any file of whoever reads."""
+    if leads_outside(Path(file), Path(file).parent):
+        return ()
     try:
-        return tuple(re.split(r"\r\n|[\n\r\x85\u2028\u2029]", read_text(Path(file))))  # as YAML counts lines
+        return tuple(read_text(Path(file)).split("\n"))
     except FaultyFiles:
         return ()
 
@@ -36,7 +37,7 @@ def _lines(file: str) -> tuple[str, ...]:
 def _with_caret(place: Place, lines: tuple[str, ...]) -> list[str]:
     if not 1 <= place.line <= len(lines) or not lines[place.line - 1].strip():
         return []
-    line = _UNSEEN.sub(" ", lines[place.line - 1])
+    line = printable(lines[place.line - 1], " ")
     start = place.column - 1
     cut = max(0, start - _BEFORE) if len(line) > WIDEST else 0
     return [f"    {line[cut : cut + WIDEST].rstrip()}", f"    {' ' * (start - cut)}^"]

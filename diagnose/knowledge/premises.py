@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from .model import KNOWN, All, Answered, Any, Finding, Is, IsNot, Rule, Term
 
-MOST_WAYS = 200
+MOST_WAYS = 50
 """A rule that can fire in more ways is not looked into: spelling them out would take too long."""
 
 

@@ -2,57 +2,39 @@
 
 from __future__ import annotations
 
-import math
 import re
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field
-from difflib import get_close_matches
+from collections.abc import Callable
+from dataclasses import dataclass
 from types import MappingProxyType
-from typing import TypeVar
 
+from .fields import ID, Fields, likeliest
 from .frequency import FREQUENCY
 from .model import (
     CONCLUDED,
     ENGINE_STATES,
     KNOWN,
-    All,
     Answer,
     Answered,
-    Any,
     Cause,
     Caution,
     Check,
-    Clash,
     Condition,
     Finding,
-    First,
     Fix,
     Hold,
-    Holds,
-    Is,
-    IsNot,
     Kin,
-    Lacks,
-    Means,
     Measure,
     Need,
-    Outcome,
     Pack,
-    Proves,
     Requirement,
     Retest,
     Reweigh,
-    Rule,
-    Skips,
-    Sooner,
-    Step,
     SwitchOff,
     Tell,
-    Term,
-    Warns,
 )
+from .rule_reader import premise, rule
 from .setup_reader import SETUP_READERS
-from .source import Items, Node, Place, Problem, Table, Text
+from .source import Items, Node, Problem, Table, Text
 
 FAMILIES = (
     "air-leaks", "carburettor", "needles", "fuel", "ignition", "engine", "drive", "linkage-governor", "weather",
@@ -74,160 +56,13 @@ MEASURES = MappingProxyType(
 )
 """Kind of number -> the units its bands may be written in."""
 
-DEEPEST_RULE = 4
-ID = re.compile(r"[a-z0-9]+(-[a-z0-9]+)*")
+MOST_KIN = 40
 VERSION = re.compile(r"[0-9]{1,9}(\.[0-9]{1,9})*")
-LONGEST_TEXT = 2_000
 
-Made = TypeVar("Made")
+MOST_PROBLEMS = 30_000
+"""Of so many problems nobody reads the last: nothing more is looked for."""
 
-
-@dataclass
-class Fields:
-    """Reads the named fields of one table and notes every problem; fields nobody asked for are problems too."""
-
-    table: Table
-    problems: list[Problem]
-    asked: set[str] = field(default_factory=set)
-
-    def inside(self, table: Table) -> Fields:
-        """Return a reader of a table inside this one; what is wrong there is noted with the rest."""
-        return Fields(table, self.problems)
-
-    def wrong(self, place: Place, says: str, meant: str = "") -> None:
-        self.problems.append(Problem(place, says, meant))
-
-    def node(self, key: str, required: bool = False) -> Node | None:
-        self.asked.add(key)
-        for name, value in self.table:
-            if name == key:
-                return value
-        if required:
-            self.wrong(self.table.place, f"'{key}:' is missing")
-        return None
-
-    def close(self) -> None:
-        """Note the keys that no field asked for."""
-        for key, _ in self.table:
-            if key not in self.asked:
-                self.wrong(key.place, f"'{key}' is not known here", likeliest(key, self.asked))
-
-    def text(self, key: str) -> Text:
-        return self.plain(self.node(key, required=True), key) or Text("", self.table.place)
-
-    def text_or_none(self, key: str) -> Text | None:
-        node = self.node(key)
-        return None if node is None else self.plain(node, key)
-
-    def plain(self, node: Node | None, key: str) -> Text | None:
-        if node is None:
-            return None
-        if not isinstance(node, Text):
-            self.wrong(node.place, f"'{key}' takes one text")
-            return None
-        if not node.strip():
-            self.wrong(node.place, f"'{key}' is empty")
-        elif len(node) > LONGEST_TEXT:
-            self.wrong(node.place, f"'{key}' is longer than {LONGEST_TEXT} characters")
-        one_line = " ".join(node.split())
-        return node if node == one_line else Text(one_line, node.place)
-
-    def id(self, key: str) -> Text:
-        return self.an_id(self.text(key))
-
-    def an_id(self, text: Text) -> Text:
-        if text and not ID.fullmatch(text):
-            meant = re.sub(r"[^a-z0-9]+", "-", text.lower()).strip("-")
-            self.wrong(text.place, f"'{text}' is not an id: lower-case words joined by hyphens", meant)
-        return text
-
-    def ids(self, key: str, required: bool = False) -> tuple[Text, ...]:
-        return tuple(self.an_id(text) for text in self.texts(key, required))
-
-    def texts(self, key: str, required: bool = False) -> tuple[Text, ...]:
-        """A list of texts; one text alone counts as a list of one."""
-        node = self.node(key, required)
-        if node is None:
-            return ()
-        if isinstance(node, Table):
-            self.wrong(node.place, f"'{key}' takes a list of texts")
-            return ()
-        several = node.items if isinstance(node, Items) else (node,)
-        if required and not several:
-            self.wrong(node.place, f"'{key}' takes one or more")
-        read = (self.plain(item, key) for item in several)
-        return tuple(text for text in read if text is not None)
-
-    def id_or_none(self, key: str) -> Text | None:
-        text = self.text_or_none(key)
-        return None if text is None else self.an_id(text)
-
-    def choice(self, key: str, allowed: Iterable[str]) -> Text:
-        text = self.text(key)
-        if text:
-            self.one_of(text, key, tuple(allowed))
-        return text
-
-    def choice_or_none(self, key: str, allowed: Iterable[str]) -> Text | None:
-        return None if self.node(key) is None else self.choice(key, allowed)
-
-    def one_of(self, text: Text, key: str, allowed: tuple[str, ...]) -> None:
-        if text not in allowed:
-            self.wrong(text.place, f"'{key}' takes {', '.join(allowed)}; not '{text}'", likeliest(text, allowed))
-
-    def number(self, key: str, least: float, most: float) -> float:
-        node = self.node(key, required=True)
-        return self.a_number(node, key, least, most) if node is not None else least
-
-    def number_or_none(self, key: str, least: float, most: float) -> float | None:
-        return None if self.node(key) is None else self.number(key, least, most)
-
-    def a_number(self, node: Node, key: str, least: float, most: float) -> float:
-        try:
-            value = float(node) if isinstance(node, Text) else math.nan
-        except ValueError:
-            value = math.nan
-        if not least <= value <= most:
-            self.wrong(node.place, f"'{key}' takes a number from {least:g} to {most:g}")
-            return least
-        return value
-
-    def word(self, node: Node, key: str) -> Text | None:
-        text = self.plain(node, key)
-        if text is not None:
-            self.one_of(text, key, tuple(FREQUENCY))
-        return text
-
-    def table_of(self, key: str, required: bool = True) -> Table | None:
-        node = self.node(key, required)
-        if node is None or isinstance(node, Table):
-            return node
-        self.wrong(node.place, f"'{key}' takes a table of names and values")
-        return None
-
-    def steps(self, key: str) -> tuple[Step, ...]:
-        node = self.node(key, required=True)
-        if node is None:
-            return ()
-        if not isinstance(node, Items) or not node.items:
-            self.wrong(node.place, f"'{key}' takes a list of steps")
-            return ()
-        return tuple(step for step in map(self._step, node) if step is not None)
-
-    def _step(self, node: Node) -> Step | None:
-        if isinstance(node, Table):
-            inner = self.inside(node)
-            step = Step(inner.text("do"), inner.ids("under", required=True))
-            inner.close()
-            return step
-        text = self.plain(node, "step")
-        return None if text is None else Step(text, ())
-
-
-def likeliest(written: str, known: Iterable[str]) -> str:
-    """Return the known word nearest to what was written, or '' when none is near."""
-    near = get_close_matches(written, sorted(known), n=1, cutoff=0.6)
-    return f"'{near[0]}'" if near else ""
+TOO_MANY_PROBLEMS = f"more than {MOST_PROBLEMS:,} problems; put some of these right, and the rest is looked for"
 
 
 def _need(it: Fields) -> Need:
@@ -304,8 +139,10 @@ def _check_bands(it: Fields, answers: dict[str, Answer], measure: Measure | None
 
 
 def _kin(it: Fields) -> Kin:
-    return Kin(it.id("kin"), it.ids("of", True), it.choice("are", ("same", "related")), it.text("because"),
-               it.table.place)  # fmt: skip
+    kin = Kin(it.id("kin"), it.ids("of", True), it.choice("are", ("same", "related")), it.text("because"), it.table.place)
+    if len(kin.of) > MOST_KIN:
+        it.wrong(it.table.place, f"more than {MOST_KIN} findings in one kin")
+    return kin
 
 
 def _condition(it: Fields) -> Condition:
@@ -401,9 +238,9 @@ def _beyond(it: Fields) -> Answered | None:
     node = it.node("beyond")
     if node is None:
         return None
-    term = _term(it, node, 1)
-    if term is None or isinstance(term, Answered):
-        return term
+    read = premise(it, node, 1)
+    if read is None or isinstance(read, Answered):
+        return read
     it.wrong(node.place, "'beyond' takes one finding with its answers, such as {fades-after: [minutes, late]}")
     return None
 
@@ -414,85 +251,6 @@ def _caution(it: Fields) -> Caution:
 
 def _hold(it: Fields) -> Hold:
     return Hold(it.id("hold"), it.text("name"), it.text("says"), it.table.place)
-
-
-OUTCOMES = ("means", "lacks", "clash", "caution", "hold", "skip", "first", "sooner", "prove")
-
-
-def _rule(it: Fields) -> Rule | None:
-    outcome = _outcome(it)
-    when = it.node("when")
-    rule_id, because, basis = it.id("rule"), it.text("because"), it.text("basis")
-    term = None if when is None else _term(it, when, 1)
-    if outcome is None or (when is not None and term is None):
-        return None
-    return Rule(rule_id, term, outcome, because, basis, it.table.place)
-
-
-def _outcome(it: Fields) -> Outcome | None:
-    given = [kind for kind in OUTCOMES if it.node(kind) is not None]
-    if len(given) != 1:
-        it.node("until")
-        it.wrong(it.table.place, f"a rule has exactly one of {', '.join(OUTCOMES)}; this one has {len(given)}")
-        return None
-    match given[0]:
-        case "means":
-            return Means(it.id("means"))
-        case "lacks":
-            return Lacks(it.ids("lacks", required=True))
-        case "clash":
-            return Clash(it.text("clash"))
-        case "caution":
-            return Warns(it.ids("caution", required=True))
-        case "hold":
-            return Holds(it.ids("hold", required=True), it.text("until"))
-        case "skip":
-            return Skips(it.ids("skip", required=True))
-        case "first":
-            return First(it.ids("first", required=True))
-        case "sooner":
-            return Sooner(it.ids("sooner", required=True))
-        case _:
-            return Proves(it.ids("prove", required=True))
-
-
-def _term(it: Fields, node: Node, depth: int) -> Term | None:
-    if not isinstance(node, Table) or not node.pairs:
-        it.wrong(node.place, "'when' takes a finding with its answers, is:, is_not:, all: or any:")
-        return None
-    if depth > DEEPEST_RULE:
-        it.wrong(node.place, f"all: and any: are nested more than {DEEPEST_RULE} deep; make a condition of the inner part")
-        return None
-    terms = [term for key, value in node if (term := _one_term(it, key, value, depth)) is not None]
-    if len(terms) < len(node.pairs):
-        return None
-    return terms[0] if len(terms) == 1 else All(tuple(terms))
-
-
-def _one_term(it: Fields, key: Text, value: Node, depth: int) -> Term | None:
-    if key in ("all", "any"):
-        if not isinstance(value, Items) or not value.items:
-            it.wrong(value.place, f"'{key}' takes a list")
-            return None
-        read = [_term(it, item, depth + 1) for item in value]
-        terms = tuple(term for term in read if term is not None)
-        if len(terms) < len(read):
-            return None
-        return All(terms) if key == "all" else Any(terms)
-    inner = Fields(Table(((key, value),), key.place), it.problems)
-    names = inner.ids(key)
-    if not names:
-        return None
-    if key == "is":
-        return _every(tuple(Is(name) for name in names))
-    if key == "is_not":
-        return _every(tuple(IsNot(name) for name in names))
-    it.an_id(key)
-    return Answered(key, names)
-
-
-def _every(terms: tuple[Term, ...]) -> Term:
-    return terms[0] if len(terms) == 1 else All(terms)
 
 
 def _switch_off(it: Fields) -> SwitchOff:
@@ -539,7 +297,7 @@ READERS: dict[str, Callable[[Fields], object]] = {
     "retest": _retest,
     "caution": _caution,
     "hold": _hold,
-    "rule": _rule,
+    "rule": rule,
     **SETUP_READERS,
     "switch_off": _switch_off,
     "reweigh": _reweigh,
@@ -569,6 +327,9 @@ def read_entries(root: Node | None, file: str, problems: list[Problem]) -> Entri
     made: list[tuple[str, object]] = []
     unread: set[str] = set()
     for node in root:
+        if len(problems) > MOST_PROBLEMS:
+            problems.append(Problem(node.place, TOO_MANY_PROBLEMS))
+            return Entries(whole=False)
         if not isinstance(node, Table) or not node.pairs:
             problems.append(Problem(node.place, "an entry starts with its kind and name, such as '- cause: ...'"))
             continue

@@ -12,9 +12,11 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from typing import Any as Whatever
 
+from .fields import ID, LONGEST_TEXT, Fields
 from .frequency import FREQUENCY
 from .model import KNOWN
-from .reader import DEEPEST_RULE, ID, LONGEST_TEXT, MEASURES, OUTCOMES, READERS, VERSION, Fields, read_pack
+from .reader import MEASURES, READERS, VERSION, read_pack
+from .rule_reader import DEEPEST_RULE, OUTCOMES
 from .setup_model import NEEDLES
 from .setup_reader import ANSWER_TABLES, NEEDLE_LISTS
 from .source import Items, Node, Place, Table, Text

@@ -11,7 +11,7 @@ from .setup_model import EFFECTS, NEEDLES, WAYS, Carburettor, NeedleMove, SetupS
 from .source import Items, Text
 
 if TYPE_CHECKING:
-    from .reader import Fields
+    from .fields import Fields
 
 
 ANSWER_TABLES = frozenset({"makes", "done", "not_done", "told_by"})

@@ -2,11 +2,16 @@
 
 Plain YAML loading turns `no` into False and `010` into 8, and lets the last of two equal keys win.
 Here nodes are composed, never constructed, so the reader sees the text as it was written.
+
+A file may come from a stranger, so nothing in it may run, steer a terminal, or grow: what is too large, too deep or too
+many is refused while it is read, not after.
 """
 
 from __future__ import annotations
 
+import os
 import re
+import unicodedata
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -14,23 +19,43 @@ from typing import Any, NamedTuple
 
 import yaml
 
+LONGEST_FILE = 4_000_000
+"""Bytes in one file; a longer one is refused before it is parsed."""
+
+MOST_VALUES = 600_000
+"""Texts, lists and tables in one file, or one pack. Ten thousand rules hold about 220,000; each takes half a kilobyte."""
+
+MOST_INSIDE = 1_000
+"""Members of a list or table, but for the list of entries that a file is."""
+
+LONGEST_KEY = 100
+
+DEEPEST = 16
+"""Levels of nesting in a file; a page of rules needs about eight."""
+
+LONGEST_TO_REPARSE = 100_000
+
+OUTSIDE = "leads out of the pack; put the file itself here"
+"""Said of a link that `leads_outside`."""
+
+_STEERING = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u2028\u2029]")
+
+
+class _TooMany(yaml.MarkedYAMLError):
+    """More values than a file may hold."""
+
 
 class _Composer(getattr(yaml, "CSafeLoader", yaml.SafeLoader)):  # type: ignore[misc]
     """Composes trees of text: what a plain word might mean (a number, a truth, nothing) is never looked into."""
 
+    _composed = 0
+
     def resolve(self, kind: type, value: object, implicit: object) -> str:
+        """Called once for every value, so it counts them too."""
+        self._composed += 1
+        if self._composed > MOST_VALUES:
+            raise _TooMany(problem=f"more than {MOST_VALUES:,} values")
         return ""
-
-
-_CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f]")
-
-LONGEST_FILE = 4_000_000
-"""Characters in one file; a longer one is refused before it is parsed."""
-
-LONGEST_TO_REPARSE = 100_000
-
-DEEPEST = 16
-"""Levels of nesting in a file; a page of rules needs about eight."""
 
 
 class Place(NamedTuple):
@@ -41,7 +66,7 @@ class Place(NamedTuple):
     column: int = 1
 
     def __str__(self) -> str:
-        return f"{self.file}:{self.line}:{self.column}"
+        return f"{printable(self.file)}:{self.line}:{self.column}"
 
 
 @dataclass(frozen=True, order=True, slots=True)
@@ -55,6 +80,11 @@ class Problem:
     def __str__(self) -> str:
         return f"{self.place}: {self.says}" + (f"; did you mean {self.meant}?" if self.meant else "")
 
+    def document(self) -> dict[str, object]:
+        """Return the same for programs: file, line, column, says, meant."""
+        file, line, column = self.place
+        return {"file": file, "line": line, "column": column, "says": self.says, "meant": self.meant.strip("'")}
+
 
 class FaultyFiles(Exception):
     """The files hold problems; all of them are in `problems`, sorted by place."""
@@ -66,6 +96,8 @@ class FaultyFiles(Exception):
 
 class Text(str):
     """A piece of text that knows its place. It equals and hashes like the plain text."""
+
+    __slots__ = ("place",)
 
     place: Place
 
@@ -103,27 +135,41 @@ class Table:
 Node = Text | Items | Table
 
 
+def printable(text: str, instead: str = "?") -> str:
+    """Return text with another character instead of each that no terminal shows, or that steers one or turns its lines
+    round."""
+    return text if text.isprintable() else "".join(c if c.isprintable() else instead for c in text)
+
+
+def leads_outside(path: Path, folder: Path) -> bool:
+    """True if a path lies, once links are followed, not below this folder. A pack is read from its own folder only."""
+    return not Path(os.path.realpath(path)).is_relative_to(os.path.realpath(folder))
+
+
 def read_text(path: Path, shown: str | None = None) -> str:
     """Return the text of a file, or raise FaultyFiles with one plain problem."""
     place = Place(shown or str(path))
     try:
-        if path.stat().st_size > LONGEST_FILE:
-            raise FaultyFiles([Problem(place, f"the file is larger than {LONGEST_FILE:,} bytes")])
-        return path.read_text(encoding="utf-8")
-    except UnicodeDecodeError as error:
-        raise FaultyFiles([Problem(place, f"the file is not UTF-8 text (byte {error.start + 1})")]) from None
+        with path.open("rb") as file:
+            content = file.read(LONGEST_FILE + 1)  # a device says nothing of its size
     except OSError as error:
         raise FaultyFiles([Problem(place, f"cannot be read: {error.strerror or error}")]) from None
+    if len(content) > LONGEST_FILE:
+        raise FaultyFiles([Problem(place, f"the file is larger than {LONGEST_FILE:,} bytes")])
+    try:
+        text = content.decode("utf-8-sig")  # some editors put a mark before the first letter
+    except UnicodeDecodeError as error:
+        raise FaultyFiles([Problem(place, f"the file is not UTF-8 text (byte {error.start + 1})")]) from None
+    return text.replace("\r\n", "\n").replace("\r", "\n")
 
 
 def compose(text: str, file: str) -> tuple[Node | None, list[Problem]]:
     """Return the tree of a YAML text and everything wrong with its form. An empty text gives None."""
     problems: list[Problem] = []
-    steering = _CONTROL.search(text)
-    if steering:
-        line = text.count("\n", 0, steering.start())
-        column = steering.start() - text.rfind("\n", 0, steering.start())
-        return None, [Problem(Place(file, line + 1, column), "a control character; take it out")]
+    at = _unseen(text)
+    if at is not None:
+        place = Place(file, text.count("\n", 0, at) + 1, at - text.rfind("\n", 0, at))
+        return None, [Problem(place, f"{_named(text[at])}; take it out")]
     try:
         if "&" in text or "*" in text:
             problems += _shared_nodes(text, file)
@@ -137,6 +183,29 @@ def compose(text: str, file: str) -> tuple[Node | None, list[Problem]]:
     if root is None:
         return None, []
     return _tree(root, file, problems, 1), problems
+
+
+def values_in(node: Node | None) -> int:
+    """Return how many texts, lists and tables a tree holds."""
+    if isinstance(node, Items):
+        return 1 + sum(map(values_in, node.items))
+    if isinstance(node, Table):
+        return 1 + sum(1 + values_in(value) for _, value in node.pairs)
+    return 1
+
+
+def _unseen(text: str) -> int | None:
+    """Where the first character stands that would steer a terminal, hide, or turn a line round, if there is one."""
+    steering = _STEERING.search(text)
+    if steering is None and "".join(text.split()).isprintable():
+        return None
+    hidden = (at for at, c in enumerate(text) if _STEERING.match(c) or not (c.isprintable() or c.isspace()))
+    return next(hidden)
+
+
+def _named(character: str) -> str:
+    kind = "a control character" if unicodedata.category(character) == "Cc" else "a character that cannot be seen"
+    return f"{kind} (U+{ord(character):04X})"
 
 
 def _shared_nodes(text: str, file: str) -> list[Problem]:
@@ -170,6 +239,8 @@ _PLAINER = {
 
 def _syntax_problem(error: yaml.MarkedYAMLError, text: str, file: str) -> Problem:
     """The pure-Python parser words its complaints better than the C one, so ask it again."""
+    if isinstance(error, _TooMany):
+        return Problem(Place(file), f"{error.problem} in one file; make two packs of it")
     if "nesting" not in str(error) and len(text) < LONGEST_TO_REPARSE:  # deep nesting takes the slow parser minutes
         try:
             list(yaml.parse(text, Loader=yaml.SafeLoader))
@@ -192,7 +263,10 @@ def _tree(node: yaml.Node, file: str, problems: list[Problem], depth: int) -> No
         problems.append(Problem(place, f"nested more than {DEEPEST} deep"))
         return Text("", place)
     if isinstance(node, yaml.ScalarNode):
-        return Text(_printable(node, place, problems), place)
+        return Text(_shown(node, place, problems), place)
+    if len(node.value) > MOST_INSIDE and (depth > 1 or isinstance(node, yaml.MappingNode)):
+        problems.append(Problem(place, f"more than {MOST_INSIDE:,} members in one list or table"))
+        return Text("", place)
     if isinstance(node, yaml.SequenceNode):
         return Items(tuple(_tree(child, file, problems, depth + 1) for child in node.value), place)
     pairs: dict[Text, Node] = {}
@@ -201,7 +275,10 @@ def _tree(node: yaml.Node, file: str, problems: list[Problem], depth: int) -> No
         if not isinstance(key, yaml.ScalarNode):
             problems.append(Problem(key_place, "a key must be one plain word"))
             continue
-        word = _printable(key, key_place, problems)
+        if len(key.value) > LONGEST_KEY:
+            problems.append(Problem(key_place, f"a key is longer than {LONGEST_KEY} letters"))
+            continue
+        word = " ".join(_shown(key, key_place, problems).split())
         if word in pairs:
             problems.append(Problem(key_place, f"'{word}' is written twice here; keep one"))
             continue
@@ -209,9 +286,10 @@ def _tree(node: yaml.Node, file: str, problems: list[Problem], depth: int) -> No
     return Table(tuple(pairs.items()), place)
 
 
-def _printable(node: yaml.ScalarNode, place: Place, problems: list[Problem]) -> str:
-    """The text of a node. In double quotes YAML makes control characters out of plain letters, such as a \\e."""
-    if node.style == '"' and _CONTROL.search(node.value):
-        problems.append(Problem(place, "a control character is written into this text; take it out"))
-        return _CONTROL.sub("?", node.value)
-    return node.value
+def _shown(node: yaml.ScalarNode, place: Place, problems: list[Problem]) -> str:
+    """The text of a node. In double quotes YAML makes hidden characters out of plain letters, such as a \\e."""
+    at = _unseen(node.value) if node.style == '"' else None
+    if at is None:
+        return node.value
+    problems.append(Problem(place, f"{_named(node.value[at])} is written into this text; take it out"))
+    return printable(node.value)

@@ -5,12 +5,15 @@ This looks ahead along the rules; it concludes nothing. Only the chainer conclud
 
 from __future__ import annotations
 
+import heapq
+import itertools
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from ..case.casefile import MACHINE
-from ..knowledge.model import KNOWN, All, Answered, Any, Is, IsNot, Knowledge, Means, Term, leaves
+from ..knowledge.chains import concluding, resting_on
+from ..knowledge.model import All, Answered, Any, Is, IsNot, Knowledge, Means, Rule, Term, leaves, names_in
 from ..reasoning.reason import Conclusions
 
 
@@ -37,8 +40,9 @@ def way_to_lift(
     wanted: dict[str, None] = {}
     for hold in holds:
         for name in conclusions.holds[hold]:
-            missing = [leaf.condition for leaf in leaves(knowledge.rules[name].when) if isinstance(leaf, IsNot)]
-            way = min((_to_conclude(knowledge, conclusions, c, minutes, ()) for c in missing), key=_cost, default=NO_WAY)
+            missing = [str(leaf.condition) for leaf in leaves(knowledge.rules[name].when) if isinstance(leaf, IsNot)]
+            ways = _ways_to_conclude(knowledge, conclusions, missing, minutes)
+            way = min((ways.get(condition, NO_WAY) for condition in missing), key=_cost, default=NO_WAY)
             if way.minutes == math.inf:
                 return ()
             wanted.update(dict.fromkeys(way.findings))
@@ -54,8 +58,8 @@ def behind(knowledge: Knowledge, conclusions: Conclusions, hold: str) -> tuple[s
     for name in conclusions.holds.get(hold, ()):
         for leaf in leaves(knowledge.rules[name].when):
             match leaf:
-                case Answered(finding, answers) if conclusions.answers.get(finding) in answers:
-                    found[str(finding)] = None
+                case Answered() if leaf.holds(conclusions.answers):
+                    found[str(leaf.finding)] = None
                 case Is(condition) if condition in conclusions.conditions:
                     found.update(dict.fromkeys(sorted(conclusions.conditions[condition].rests_on)))
     return tuple(name for name in found if name != MACHINE)
@@ -65,36 +69,68 @@ def _cost(way: Way) -> float:
     return way.minutes
 
 
-def _to_conclude(
-    knowledge: Knowledge, conclusions: Conclusions, condition: str, minutes: Mapping[str, float], above: tuple[str, ...]
-) -> Way:
-    if condition in conclusions.conditions:
-        return DONE
-    if condition in above:
-        return NO_WAY
-    ways = (
-        _to_hold(knowledge, conclusions, rule.when, minutes, (*above, condition))
-        for rule in knowledge.rules.values()
-        if isinstance(rule.outcome, Means) and rule.outcome.condition == condition
-    )
-    return min(ways, key=_cost, default=NO_WAY)
+def _ways_to_conclude(
+    knowledge: Knowledge, conclusions: Conclusions, wanted: Iterable[str], minutes: Mapping[str, float]
+) -> Mapping[str, Way]:
+    """The quickest way to each of these conditions and to those they rest on; those that nothing can bring about are left
+    out. The cheapest condition is settled first, so each rule is looked at once for each that it rests on (Knuth, "A
+    generalization of Dijkstra's algorithm", 1977; from memory).
+    """
+    rules = _below(knowledge, wanted)
+    order = {str(rule.id): place for place, rule in enumerate(rules)}
+    settled: dict[str, Way] = dict.fromkeys(conclusions.conditions, DONE)
+    waiting: list[tuple[float, int, int, str, Way]] = []
+    looks = itertools.count()
+
+    def look(rule: Rule) -> None:
+        way = _to_hold(conclusions, rule.when, minutes, settled)
+        if way.minutes < math.inf:
+            # Of equal ways the earlier rule counts, and of one rule the later look, which knew more.
+            heapq.heappush(waiting, (way.minutes, order[rule.id], -next(looks), names_in(rule.outcome)[0], way))
+
+    for rule in rules:
+        look(rule)
+    while waiting:
+        _, _, _, condition, way = heapq.heappop(waiting)
+        if condition in settled:
+            continue
+        settled[condition] = way
+        for rule in resting_on(knowledge).get(condition, ()):
+            if rule.id in order:
+                look(rule)
+    return settled
 
 
-def _to_hold(
-    knowledge: Knowledge, conclusions: Conclusions, term: Term | None, minutes: Mapping[str, float], above: tuple[str, ...]
-) -> Way:
+def _below(knowledge: Knowledge, wanted: Iterable[str]) -> list[Rule]:
+    """The rules that conclude these conditions, and those that conclude what they rest on, through every link."""
+    found: dict[str, Rule] = {}
+    seen = set(wanted)
+    waiting = list(seen)
+    while waiting:
+        for rule in concluding(knowledge).get(waiting.pop(), ()):
+            if not isinstance(rule.outcome, Means):
+                continue
+            found[str(rule.id)] = rule
+            further = {str(leaf.condition) for leaf in leaves(rule.when) if isinstance(leaf, Is)} - seen
+            seen |= further
+            waiting += further
+    return [rule for name, rule in knowledge.rules.items() if name in found]
+
+
+def _to_hold(conclusions: Conclusions, term: Term | None, minutes: Mapping[str, float], settled: Mapping[str, Way]) -> Way:
+    """The quickest way to make a premise hold, as far as the ways to its conditions are settled."""
     match term:
-        case Answered(finding, answers) if finding in conclusions.answers:
-            return DONE if answers == (KNOWN,) or conclusions.answers[finding] in answers else NO_WAY
-        case Answered(finding, _):
+        case Answered(finding) if finding in conclusions.answers:
+            return DONE if term.holds(conclusions.answers) else NO_WAY
+        case Answered(finding):
             return Way(minutes[finding], (str(finding),)) if finding in minutes else NO_WAY
         case Is(condition):
-            return _to_conclude(knowledge, conclusions, condition, minutes, above)
+            return settled.get(condition, NO_WAY)
         case All(terms):
-            ways = [_to_hold(knowledge, conclusions, inner, minutes, above) for inner in terms]
+            ways = [_to_hold(conclusions, inner, minutes, settled) for inner in terms]
             findings = tuple(dict.fromkeys(finding for way in ways for finding in way.findings))
             return Way(sum(way.minutes for way in ways), findings)
         case Any(terms):
-            return min((_to_hold(knowledge, conclusions, inner, minutes, above) for inner in terms), key=_cost)
+            return min((_to_hold(conclusions, inner, minutes, settled) for inner in terms), key=_cost)
         case _:
             return DONE

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from ..knowledge.model import KNOWN, Answered, Finding, Fix, Knowledge, leaves
+from ..knowledge.model import Answered, Finding, Fix, Knowledge, leaves
 from ..knowledge.source import Text
 from ..reasoning.doubt import doubtful
 from ..reasoning.rank import RankedCause, Repairs, Standing
@@ -294,16 +294,9 @@ def _clash(knowledge: Knowledge, conclusions: Conclusions, progress: Progress) -
     """Clashing facts are certain: one of the answers is wrong. The first of them not yet asked again is asked."""
     for rule in conclusions.clashes:
         for leaf in leaves(knowledge.rules[rule].when):
-            if isinstance(leaf, Answered) and _holds(conclusions, leaf) and leaf.finding not in progress.asked_again:
+            if isinstance(leaf, Answered) and leaf.holds(conclusions.answers) and leaf.finding not in progress.asked_again:
                 return AskAgain(str(leaf.finding), rules=(rule,))
     return None
-
-
-def _holds(conclusions: Conclusions, leaf: Answered) -> bool:
-    """True for an answer that the rule takes: only such an answer can be one of those that clash."""
-    return leaf.finding in conclusions.answers and (
-        leaf.answers == (KNOWN,) or conclusions.answers[leaf.finding] in leaf.answers
-    )
 
 
 def _first(knowledge: Knowledge, conclusions: Conclusions, progress: Progress) -> Ask | DoCheck | None:

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 
+from ..knowledge.chains import grouped
 from ..knowledge.frequency import FREQUENCY
 from ..knowledge.model import Finding, Kin, Knowledge
 from ..reasoning.rank import Standing
@@ -118,15 +120,10 @@ def _damp_kin(
 ) -> None:
     """An answer related to some already given will count for less, so it is expected to tell less."""
     ends = [*starts[1:], len(likelihood)]
+    answered = Counter(kin.id for name in conclusions.answers for kin in kin_of(knowledge).get(name, ()))
     for finding, begin, end in zip(findings, starts, ends, strict=True):
-        told = max(
-            (
-                sum(other in conclusions.answers for other in kin.of)
-                for kin in kin_of(knowledge).get(finding.id, ())
-                if kin.are == "related"
-            ),
-            default=0,
-        )
+        akin = (kin for kin in kin_of(knowledge).get(finding.id, ()) if kin.are == "related")
+        told = max((answered[kin.id] for kin in akin), default=0)
         if told:
             powered = likelihood[begin:end] ** (0.5**told)
             likelihood[begin:end] = powered / powered.sum(axis=0)
@@ -135,11 +132,7 @@ def _damp_kin(
 @lru_cache(maxsize=8)
 def kin_of(knowledge: Knowledge) -> Mapping[str, tuple[Kin, ...]]:
     """Return finding -> the groups of kin it belongs to."""
-    groups: dict[str, tuple[Kin, ...]] = {}
-    for kin in knowledge.kin.values():
-        for finding in kin.of:
-            groups[finding] = (*groups.get(finding, ()), kin)
-    return groups
+    return grouped((finding, kin) for kin in knowledge.kin.values() for finding in kin.of)
 
 
 def expected_repair_minutes(chances: Floats, other: Floats | float, minutes: Floats) -> Floats:

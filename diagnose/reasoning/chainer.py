@@ -11,7 +11,7 @@ import collections
 import collections.abc
 import logging
 import threading
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any as Whatever
 
@@ -64,9 +64,6 @@ SALIENCE: Mapping[type, int] = {
     Proves: 10,
 }  # fmt: skip
 EVIDENCE_SALIENCE = 30
-
-MOST_FIRINGS = 100_000
-"""No pack fires this often; past it something fires itself for ever."""
 
 
 class _Keyed(experta.Fact):
@@ -148,6 +145,7 @@ class _DoorsNode(BusNode):
     def __init__(self) -> None:
         super().__init__()
         self.doors: dict[tuple[type, str], list[_Door]] = {}
+        self.opened: list[_Door] = []
 
     def door(self, pattern: Whatever) -> _Door:
         made = _Door()
@@ -165,6 +163,7 @@ class _DoorsNode(BusNode):
     def _send(self, token: Whatever, fact: Whatever) -> None:
         for key in _keys(fact):
             for door in self.doors.get((type(fact), key), ()):
+                self.opened.append(door)
                 door.activate(token)
 
 
@@ -173,7 +172,8 @@ def _keys(fact: Whatever) -> tuple[str, ...]:
 
 
 class _TouchedNodesMatcher(ReteMatcher):
-    """Finds a fact's patterns by its key, asks only the rules that a change has reached, and resets every node once.
+    """Finds a fact's patterns by its key, asks only the rules that a change has reached, and resets only the nodes that
+    one may have reached.
 
     experta tries a fact against every pattern, asks every rule after every firing, and resets a node as often as paths
     lead to it.
@@ -187,8 +187,7 @@ class _TouchedNodesMatcher(ReteMatcher):
     def build_network(self) -> None:
         super().build_network()
         self._touched: list[_MarkedNode] = []
-        self._nodes = _all_nodes(self.root_node)
-        for node in self._nodes:
+        for node in _below([self.root_node]):
             if isinstance(node, _MarkedNode):
                 node.touched = self._touched
 
@@ -221,8 +220,9 @@ class _TouchedNodesMatcher(ReteMatcher):
                 node.add_child(end, end.activate)
 
     def reset(self) -> None:
-        for node in self._nodes:
+        for node in _below(self.root_node.opened):
             node._reset()
+        self.root_node.opened.clear()
 
     def changes(self, adding: Whatever = None, deleting: Whatever = None) -> tuple[list, list]:
         for fact in deleting or ():
@@ -239,9 +239,10 @@ class _TouchedNodesMatcher(ReteMatcher):
         return added, removed
 
 
-def _all_nodes(root: Whatever) -> list:
-    nodes = {id(root): root}
-    waiting = [root]
+def _below(nodes_above: Iterable[Whatever]) -> list:
+    """These nodes and all that they lead to, each once."""
+    nodes = {id(node): node for node in nodes_above}
+    waiting = list(nodes.values())
     while waiting:
         for child in waiting.pop().children:
             if id(child.node) not in nodes:
@@ -282,9 +283,7 @@ class Chainer:
             facts = [AnswerFact(key=answer_key(name, answer)) for name, answer in sorted(answers.items())]
             if facts:
                 self._engine.declare(*facts)
-            self._engine.run(MOST_FIRINGS)
-            if len(self._record) >= MOST_FIRINGS:
-                raise RuntimeError("the rules fire without end")
+            self._engine.run()  # it ends: facts are only added, and rules can name no more than there are ids
             return tuple(self._record)
 
 

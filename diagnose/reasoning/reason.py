@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from types import MappingProxyType
 
+from ..knowledge.chains import grouped
 from ..knowledge.model import (
-    KNOWN,
     Answered,
     Clash,
     First,
@@ -18,11 +18,13 @@ from ..knowledge.model import (
     Lacks,
     Means,
     Proves,
+    Rule,
     Skips,
     Sooner,
     Tell,
     Warns,
     leaves,
+    names_in,
 )
 from ..knowledge.packs import uncollected
 from .chainer import Chainer
@@ -82,65 +84,58 @@ def chainer_of(knowledge: Knowledge) -> Chainer:
 
 def reason(knowledge: Knowledge, answers: Mapping[str, str]) -> Conclusions:
     """Return what follows from the answers (finding -> answer), whatever order they came in."""
-    fired = chainer_of(knowledge).fire(answers)
-    rules = {firing.rule for firing in fired if firing.rule}
+    firings = chainer_of(knowledge).fire(answers)
+    names = frozenset(firing.rule for firing in firings if firing.rule)
+    fired = [rule for name, rule in knowledge.rules.items() if name in names]
     return Conclusions(
         answers=MappingProxyType(dict(answers)),
-        fired=frozenset(rules),
-        conditions=_conditions(knowledge, rules, answers),
-        evidence=_evidence(knowledge, {(f.of, f.answer) for f in fired if f.of}),
-        lacks=_by_id(knowledge, rules, Lacks, "needs"),
-        clashes=tuple(str(r.id) for r in knowledge.rules.values() if r.id in rules and isinstance(r.outcome, Clash)),
-        cautions=_by_id(knowledge, rules, Warns, "cautions"),
-        holds=_by_id(knowledge, rules, Holds, "holds"),
-        skips=_by_id(knowledge, rules, Skips, "ids"),
-        first=_by_id(knowledge, rules, First, "ids"),
-        sooner=_by_id(knowledge, rules, Sooner, "ids"),
-        proofs=_by_id(knowledge, rules, Proves, "retests"),
+        fired=names,
+        conditions=_conditions(knowledge, fired, answers),
+        evidence=_evidence(knowledge, {(f.of, f.answer) for f in firings if f.of}),
+        lacks=_by_id(fired, Lacks),
+        clashes=tuple(str(rule.id) for rule in fired if isinstance(rule.outcome, Clash)),
+        cautions=_by_id(fired, Warns),
+        holds=_by_id(fired, Holds),
+        skips=_by_id(fired, Skips),
+        first=_by_id(fired, First),
+        sooner=_by_id(fired, Sooner),
+        proofs=_by_id(fired, Proves),
     )
 
 
-def _by_id(knowledge: Knowledge, fired: set[str], kind: type, named: str) -> Mapping[str, tuple[str, ...]]:
+def _by_id(fired: Iterable[Rule], kind: type) -> Mapping[str, tuple[str, ...]]:
     """Outcomes of one kind, in the order of the packs: id -> the rules that say so."""
-    found: dict[str, tuple[str, ...]] = {}
-    for rule in knowledge.rules.values():
-        if rule.id in fired and isinstance(rule.outcome, kind):
-            for name in getattr(rule.outcome, named):
-                found[str(name)] = (*found.get(name, ()), str(rule.id))
-    return MappingProxyType(found)
+    return MappingProxyType(
+        grouped((name, str(rule.id)) for rule in fired if isinstance(rule.outcome, kind) for name in names_in(rule.outcome))
+    )
 
 
-def _conditions(knowledge: Knowledge, fired: set[str], answers: Mapping[str, str]) -> Mapping[str, Concluded]:
+def _conditions(knowledge: Knowledge, fired: Iterable[Rule], answers: Mapping[str, str]) -> Mapping[str, Concluded]:
     """The concluded conditions, in the order of the packs, each with the findings at the root of its chain."""
-    concluding = [
-        (rule, str(rule.outcome.condition))
-        for rule in knowledge.rules.values()
-        if rule.id in fired and isinstance(rule.outcome, Means)
-    ]
-    rests_on: dict[str, frozenset[str]] = {condition: frozenset() for _, condition in concluding}
-    growing = True
-    while growing:  # A link may rest on a condition that another rule has yet to widen.
-        growing = False
-        for rule, condition in concluding:
-            wider = rests_on[condition].union(*(_roots(leaf, answers, rests_on) for leaf in leaves(rule.when)))
-            growing |= wider != rests_on[condition]
-            rests_on[condition] = wider
+    concluded_by = grouped((str(rule.outcome.condition), rule) for rule in fired if isinstance(rule.outcome, Means))
+    rests_on: dict[str, set[str]] = {}
+    leads_to: dict[str, set[str]] = {}
+    for condition, rules in concluded_by.items():
+        found = rests_on[condition] = set()
+        for leaf in (leaf for rule in rules for leaf in leaves(rule.when)):
+            if isinstance(leaf, Is):
+                leads_to.setdefault(str(leaf.condition), set()).add(condition)
+            elif isinstance(leaf, Answered) and leaf.holds(answers):
+                found.add(str(leaf.finding))
+    waiting = list(concluded_by)
+    while waiting:  # A link may rest on a condition that another rule has yet to widen.
+        condition = waiting.pop()
+        for above in leads_to.get(condition, ()):
+            if not rests_on[condition] <= rests_on[above]:
+                rests_on[above] |= rests_on[condition]
+                waiting.append(above)
     return MappingProxyType(
         {
-            name: Concluded(name, tuple(str(rule.id) for rule, of in concluding if of == name), rests_on[name])
+            name: Concluded(name, tuple(str(rule.id) for rule in concluded_by[name]), frozenset(rests_on[name]))
             for name in map(str, knowledge.conditions)
-            if name in rests_on
+            if name in concluded_by
         }
     )
-
-
-def _roots(leaf: object, answers: Mapping[str, str], rests_on: Mapping[str, frozenset[str]]) -> frozenset[str]:
-    match leaf:
-        case Answered(finding, wanted) if finding in answers and (wanted == (KNOWN,) or answers[finding] in wanted):
-            return frozenset({str(finding)})
-        case Is(condition):
-            return rests_on.get(condition, frozenset())
-    return frozenset()
 
 
 def _evidence(knowledge: Knowledge, fired: set[tuple[str, str]]) -> tuple[Evidence, ...]:
@@ -155,8 +150,6 @@ def _evidence(knowledge: Knowledge, fired: set[tuple[str, str]]) -> tuple[Eviden
 @lru_cache(maxsize=8)
 def _told_by(knowledge: Knowledge) -> Mapping[str, tuple[tuple[str, Tell], ...]]:
     """Finding or condition -> the causes that show it, each with its tell."""
-    told: dict[str, list[tuple[str, Tell]]] = {}
-    for cause in knowledge.causes.values():
-        for name, tell in cause.shows.items():
-            told.setdefault(str(name), []).append((str(cause.id), tell))
-    return MappingProxyType({name: tuple(pairs) for name, pairs in told.items()})
+    return grouped(
+        (str(name), (str(cause.id), tell)) for cause in knowledge.causes.values() for name, tell in cause.shows.items()
+    )

@@ -10,6 +10,8 @@ from collections import deque
 from collections.abc import Callable, Iterable, Sequence
 from typing import Protocol, TextIO
 
+from ..knowledge.source import printable
+
 WIDEST = 80
 NARROWEST = 24
 
@@ -38,7 +40,7 @@ class Console(Protocol):
 
 def cleaned(text: str) -> str:
     """Return typed text without control characters, so that nothing typed can steer a terminal or a report."""
-    return " ".join("".join(c if c.isprintable() else " " for c in text).split())[:2_000]
+    return " ".join(printable(text, " ").split())[:2_000]
 
 
 def wrapped(text: str, width: int, first: str = "", rest: str | None = None) -> list[str]:

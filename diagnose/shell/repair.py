@@ -10,6 +10,7 @@ from ..knowledge.model import Cause, Retest
 from ..planning.lifting import behind
 from ..planning.plan import still_to_prove
 from ..planning.proof import least_minutes, minutes_run, retests_of
+from ..report.wording import minutes
 from . import screens
 from .choices import NotUnderstood, several_of
 from .console import Left
@@ -41,7 +42,7 @@ def offer(walk: Walk, cause: Cause) -> None:
     if not normal:
         walk.show(screens.paragraph(f"If it is left: {cause.harm}", walk.width, "    "))
     walk.why = lambda: screens.how(walk.examined, walk.state, ranked, (), walk.width) if ranked else iter(())
-    first = "agreed, this is it" if normal else f"put it right and retest (about {screens.minutes(cause.fix.minutes)})"
+    first = "agreed, this is it" if normal else f"put it right and retest (about {minutes(cause.fix.minutes)})"
     chosen = walk.choose([first, "ask me more first", "not this one now", "stop here, undecided"])
     if chosen == 0:
         _put_right(walk, cause)

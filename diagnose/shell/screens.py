@@ -20,17 +20,10 @@ from ..planning.worth import Worth, parts
 from ..reasoning.doubt import Turn
 from ..reasoning.rank import RankedCause, Weight
 from ..reasoning.reason import Conclusions
+from ..report.wording import ENGINE, minutes
 from .console import wrapped
 
 Lines = Iterator[tuple[str, str]]
-
-ENGINE = {
-    "stopped": "engine stopped",
-    "cold": "engine stopped and cold",
-    "idling": "engine idling, model restrained",
-    "loaded": "engine under load, model restrained or flown as the steps say",
-}
-"""State of the engine during a check -> how it is said."""
 
 LEADS = 0.10
 """A cause less likely than this is not named in the short line after an answer."""
@@ -109,12 +102,6 @@ def procedure(thing: Check | Retest | SetupStep, width: int, title: str) -> Line
         if thing.tools:
             facts.append("you need " + ", ".join(thing.tools))
     yield from paragraph("; ".join(facts) + ".", width, "    ")
-
-
-def minutes(count: float) -> str:
-    if count < 1:
-        return "half a minute" if count >= 0.4 else "a few seconds"
-    return "1 minute" if round(count) == 1 else f"{count:.0f} minutes"
 
 
 def brief(examined: Examined, width: int) -> Lines:

@@ -8,6 +8,7 @@ from ..case.casefile import MACHINE
 from ..knowledge.model import Finding
 from ..planning.plan import Ask, AskAgain, DoCheck, Repair, Undecided, askable, one_more, safe_looks
 from ..reasoning.doubt import Turn, turns_of_mind
+from ..report.wording import minutes
 from . import screens
 from .choices import several_of
 from .console import Left
@@ -162,7 +163,7 @@ class Walk(Sitting):
             self.say("    Quick looks that are still open, engine stopped:")
             for look in looks:
                 check = self.knowledge.checks[look.check]
-                self.say(f"      {check.name} ({screens.minutes(check.minutes)})")
+                self.say(f"      {check.name} ({minutes(check.minutes)})")
         offers: dict[str, Callable[[], object]] = {}
         if looks:
             first = looks[0]
@@ -171,7 +172,7 @@ class Walk(Sitting):
             )
         if even_so:
             cause = self.knowledge.causes[even_so.cause]
-            offers[f"put right even so: {cause.name} ({screens.minutes(cause.fix.minutes)})"] = lambda: offer(self, cause)
+            offers[f"put right even so: {cause.name} ({minutes(cause.fix.minutes)})"] = lambda: offer(self, cause)
         if held:
             offers["put that cause aside and go on"] = lambda: self.log.append("repair", cause=held[0], result="not-done")
         offers["end here, undecided, with a report"] = lambda: self.close("undecided", ())
