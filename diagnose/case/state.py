@@ -128,8 +128,8 @@ def replay(events: Iterable[Event]) -> CaseState:
     withdrawn = {number for event in events if event.what == "withdraw" for number in event.data["numbers"]}
     held: dict[str, Any] = {
         "findings": {}, "unknown": set(), "asked_again": set(), "words": [], "notes": [], "needles": [],
-        "repairs": [], "checks": [], "passed": [], "put_aside": set(), "answered": [], "bench": [], "draft": {}, "steps": {},
-        "uncounted": [],
+        "repairs": [], "checks": [], "passed": [], "put_aside": set(), "answered": [], "bench": [], "draft": {},
+        "steps": {}, "uncounted": [],
     }  # fmt: skip
     for event in events:
         if event.number not in withdrawn:
