@@ -1,0 +1,122 @@
+"""What a person writes into the book by hand: read, checked and given its place."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import datetime
+from types import MappingProxyType
+from typing import Any
+
+from sqlalchemy import Connection, Table, func, insert, select
+
+from ..case.readings import NotAReading, parse_reading, parse_turns
+from ..knowledge.model import Measure
+from ..knowledge.source import Place, Text
+from .access import BookTrouble, utc_now
+from .rows import Row, Rows, Taken, note_corrections, take_in, uid_by_chance
+from .schema import TABLES, carburettors, cases, causes_found, engines, machines, owners, removed, settings
+
+LONGEST_NAME = 60
+
+_HERE = Place("the command line")
+
+
+def _measure(kind: str, unit: str, least: float, most: float) -> Measure:
+    return Measure(Text(kind, _HERE), Text(unit, _HERE), least, most)
+
+
+MEASURES: Mapping[str, Measure] = MappingProxyType(
+    {
+        "hours": _measure("time", "hour", 0, 10_000),
+        "temperature_c": _measure("temperature", "degC", -40, 60),
+        "pressure_hpa": _measure("pressure", "hectopascal", 500, 1_100),
+        "humidity_percent": _measure("percent", "percent", 0, 100),
+        "field_height_m": _measure("length", "metre", -450, 5_500),
+        "head_temperature_c": _measure("temperature", "degC", -40, 400),
+    }
+)
+"""Column of a setting -> the number it takes. The ranges are those in which people fly and engines live (common practice)."""
+
+NEEDLE_COLUMNS = MappingProxyType({"h_sixteenths": "H", "l_sixteenths": "L"})
+
+
+def named(text: str) -> str:
+    """Return a name as it is kept. Raises BookTrouble when it is none."""
+    name = " ".join(text.split())
+    if not name or not name.isprintable() or len(name) > LONGEST_NAME:
+        raise BookTrouble(f"'{name[:LONGEST_NAME]}' is no name; use up to {LONGEST_NAME} plain letters and figures")
+    return name
+
+
+def when(text: str | None) -> str:
+    """Return a day or time as it is kept; None is now. Raises BookTrouble."""
+    if text is None:
+        return datetime.now().astimezone().isoformat(timespec="seconds")
+    try:
+        moment = datetime.fromisoformat(text)
+    except ValueError:
+        raise BookTrouble(f"'{text[:40]}' is no day or time; write 2026-05-01 or 2026-05-01T10:00") from None
+    return (moment if moment.tzinfo else moment.astimezone()).isoformat(timespec="seconds")
+
+
+def setting_value(column: str, text: str) -> float | int:
+    """Return a number of a setting from how it was typed, with any unit of its kind. Raises BookTrouble."""
+    try:
+        if column in NEEDLE_COLUMNS:
+            sixteenths, moved = parse_turns(text)
+            if moved or not 0 <= sixteenths <= 6 * 16:
+                raise NotAReading(f"'{text}' is no count; write turns out from lightly seated, such as 1 1/4")
+            return sixteenths
+        return round(parse_reading(text, MEASURES[column]).value, 2)
+    except NotAReading as error:
+        raise BookTrouble(f"{column.replace('_', ' ')}: {error}") from None
+
+
+def known(connection: Connection, table: Table, name: str) -> Row:
+    """Return the row of an owner, machine, engine, carburettor or case by its name. Raises BookTrouble."""
+    column = table.c.call_sign if table is owners else table.c.name
+    found = [
+        row._asdict()
+        for row in connection.execute(select(table).where(func.lower(column) == named(name).lower()).limit(3))
+    ]
+    if not found:
+        what = table.name.removesuffix("s")
+        raise BookTrouble(f"no {what} is called '{named(name)}' in the book; diagnose book search finds names")
+    if len(found) > 1 and table is not cases:
+        raise BookTrouble(f"more than one {table.name.removesuffix('s')} is called '{named(name)}'; say which machine")
+    return found[0]
+
+
+def added(connection: Connection, table: Table, values: Mapping[str, Any]) -> Taken:
+    """Add one row to a table with a name of its own, welcome again if it was removed once."""
+    from .checking import uid_by_content
+
+    whole: dict[str, Any] = {"changed": utc_now(), **values}
+    whole.setdefault("uid", uid_by_content(table.name, whole))
+    connection.execute(removed.delete().where(removed.c.uid == whole["uid"]))
+    if connection.scalar(select(table.c.uid).where(table.c.uid == whole["uid"])):
+        raise BookTrouble(f"the book has this {table.name.removesuffix('s')} already; diagnose book correct changes it")
+    rows: Rows = {table.name: [whole]}
+    return take_in(connection, rows)
+
+
+def engine_of(connection: Connection, machine: Row, name: str | None) -> Row:
+    """Return the engine of a machine, by name where it has several. Raises BookTrouble."""
+    where = engines.c.machine == machine["uid"]
+    found = [row._asdict() for row in connection.execute(select(engines).where(where).order_by(engines.c.changed))]
+    if name is not None:
+        found = [row for row in found if row["name"].casefold() == named(name).casefold()]
+    if not found:
+        raise BookTrouble(f"'{machine['name']}' has no such engine in the book; diagnose book add engine enters it")
+    return found[-1]
+
+
+def latest_carburettor(connection: Connection, machine: str) -> str | None:
+    """Return the uid of the carburettor entered last for a machine."""
+    return connection.scalar(
+        select(carburettors.c.uid)
+        .join(engines, carburettors.c.engine == engines.c.uid)
+        .where(engines.c.machine == machine)
+        .order_by(carburettors.c.changed.desc())
+        .limit(1)
+    )

@@ -1,0 +1,227 @@
+"""Rows on their way: between a book and a file, between two books, and from a case's log into a book.
+
+One function takes rows into a book, whatever they come from. It adds what is new, lets the later of two changes win,
+and keeps out what was removed on request; so it can be run again at any time without doubles.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import uuid
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import astuple, dataclass, field
+from typing import Any
+
+from sqlalchemy import Connection, Table, delete, insert, select, update
+
+from . import removing
+from .access import utc_now
+from .schema import PARTS, TABLES, THINGS, corrections, machines, owners, removed
+
+Row = Mapping[str, Any]
+Rows = Mapping[str, Sequence[Row]]
+"""Table -> its rows, column by column; columns that are left out are empty."""
+
+UID_LENGTH = 20
+"""Hexadecimal digits of a uid: 80 bits, so that a hundred thousand cases do not meet by chance."""
+
+AT_ONCE = 500
+"""Rows that are asked for or travel together: below every database's limit of values in one statement."""
+
+NAMED = {"owners": owners.c.call_sign, "machines": machines.c.name}
+"""Tables whose rows a club knows by a name that only one of them can have."""
+
+
+def uid_of(*parts: str) -> str:
+    """Return the uid of what is called this, whatever the capitals: the same in every book."""
+    said = "\0".join(part.casefold().strip() for part in parts)
+    return hashlib.sha256(said.encode()).hexdigest()[:UID_LENGTH]
+
+
+def uid_by_chance() -> str:
+    """Return a uid for what has no name of its own."""
+    return uuid.uuid4().hex[:UID_LENGTH]
+
+
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """What became of rows: new, changed by a later correction, already there; kept out, or taken out here too, because
+    they were removed on request."""
+
+    new: int = 0
+    changed: int = 0
+    same: int = 0
+    kept_out: int = 0
+    taken_out: int = 0
+
+    def __add__(self, other: Taken) -> Taken:
+        return Taken(*(mine + its for mine, its in zip(astuple(self), astuple(other), strict=True)))
+
+
+@dataclass
+class _Taking:
+    """Rows being taken in: uids that stay out, and uids that this book knows under another."""
+
+    connection: Connection
+    rows: Rows
+    out: set[str] = field(default_factory=set)
+    known_as: dict[str, str] = field(default_factory=dict)
+    taken: Taken = Taken()
+
+
+def take_in(connection: Connection, rows: Rows) -> Taken:
+    """Take rows into a book, within the connection's transaction. A row that points to nothing is the database's error."""
+    taking = _Taking(connection, rows)
+    _take_removed(taking)
+    for name in THINGS:
+        for some in _by(rows.get(name, ()), AT_ONCE):
+            _take(taking, TABLES.tables[name], some)
+    told = rows.get("corrections", ())
+    gone = set(connection.scalars(select(removed.c.uid).where(removed.c.uid.in_([row["of_uid"] for row in told]))))
+    _add_missing(connection, corrections, [row for row in told if row["of_uid"] not in gone])
+    return taking.taken
+
+
+def _take_removed(taking: _Taking) -> None:
+    """What was removed in the other book on request goes here too."""
+    wanted = [row["uid"] for row in taking.rows.get("removed", ())]
+    for some in _by(wanted, AT_ONCE):
+        taking.taken += Taken(taken_out=len(removing.erase(taking.connection, some)))
+    _add_missing(taking.connection, removed, taking.rows.get("removed", ()))
+
+
+def _take(taking: _Taking, table: Table, some: Sequence[Row]) -> None:
+    connection = taking.connection
+    uids = [row["uid"] for row in some]
+    gone = set(connection.scalars(select(removed.c.uid).where(removed.c.uid.in_(uids))))
+    there = {row.uid: row._asdict() for row in connection.execute(select(table).where(table.c.uid.in_(uids)))}
+    by_name = _known_names(taking, table, some)
+    pointers = [column.name for column in table.columns if column.foreign_keys]
+    new: list[Row] = []
+    changed: list[str] = []
+    same = kept_out = 0
+    for row in some:
+        uid = row["uid"]
+        if uid in gone or any(row.get(pointer) in taking.out for pointer in pointers):
+            taking.out.add(uid)
+            kept_out += 1
+            continue
+        if uid in by_name:
+            taking.known_as[uid] = by_name[uid]
+            same += 1
+            continue
+        whole = {column.name: row.get(column.name) for column in table.columns}
+        whole |= {pointer: taking.known_as.get(row.get(pointer) or "", row.get(pointer)) for pointer in pointers}
+        if uid not in there:
+            new.append(whole)
+        elif whole["changed"] > there[uid]["changed"]:
+            _overwrite(connection, table, there[uid], whole)
+            changed.append(uid)
+        else:
+            same += 1
+    if new:
+        connection.execute(insert(table), new)
+    _take_parts(taking, table, [row["uid"] for row in new], changed)
+    taking.taken += Taken(len(new), len(changed), same, kept_out)
+
+
+def _known_names(taking: _Taking, table: Table, some: Sequence[Row]) -> dict[str, str]:
+    """Incoming uid -> the uid under which this book knows the same name."""
+    column = NAMED.get(table.name)
+    if column is None:
+        return {}
+    names = [row[column.name] for row in some]
+    known = dict(taking.connection.execute(select(column, table.c.uid).where(column.in_(names))).tuples().all())
+    return {row["uid"]: known[row[column.name]] for row in some if known.get(row[column.name], row["uid"]) != row["uid"]}
+
+
+def _overwrite(connection: Connection, table: Table, was: Row, becomes: Row) -> None:
+    connection.execute(update(table).where(table.c.uid == was["uid"]).values(**becomes))
+    note_corrections(connection, table.name, was, becomes)
+
+
+def note_corrections(connection: Connection, table: str, was: Row, becomes: Row) -> None:
+    """Keep what a row said before it was changed."""
+    at = utc_now()
+    differ = [name for name in becomes if name != "changed" and becomes[name] != was.get(name)]
+    if differ:
+        connection.execute(
+            insert(corrections),
+            [
+                {
+                    "uid": uid_by_chance(), "of_table": table, "of_uid": was["uid"], "of_column": name, "at": at,
+                    "was": _written(was.get(name)), "became": _written(becomes[name]),
+                }
+                for name in differ
+            ],
+        )  # fmt: skip
+
+
+def _written(value: object) -> str | None:
+    return None if value is None else str(value)
+
+
+def _take_parts(taking: _Taking, table: Table, new: Sequence[str], changed: Sequence[str]) -> None:
+    for name in PARTS.get(table.name, ()):
+        part = TABLES.tables[name]
+        key = table.name.removesuffix("s")
+        if changed:
+            taking.connection.execute(delete(part).where(part.c[key].in_(changed)))
+        wanted = {*new, *changed}
+        inside = [
+            {column.name: row.get(column.name) for column in part.columns}
+            for row in taking.rows.get(name, ())
+            if row[key] in wanted
+        ]
+        for some in _by(inside, 20 * AT_ONCE):
+            taking.connection.execute(insert(part), list(some))
+
+
+def _add_missing(connection: Connection, table: Table, rows: Sequence[Row]) -> None:
+    for some in _by(rows, AT_ONCE):
+        uids = [row["uid"] for row in some]
+        there = set(connection.scalars(select(table.c.uid).where(table.c.uid.in_(uids))))
+        missing = [{c.name: row.get(c.name) for c in table.columns} for row in some if row["uid"] not in there]
+        if missing:
+            connection.execute(insert(table), missing)
+
+
+def rows_of(connection: Connection) -> Iterator[Rows]:
+    """Return a whole book as rows, in batches that can each be taken in by themselves, in this order."""
+    yield {"removed": _all(connection, removed)}
+    for name in THINGS:
+        table = TABLES.tables[name]
+        last = ""
+        while True:
+            some = [
+                row._asdict()
+                for row in connection.execute(
+                    select(table).where(table.c.uid > last).order_by(table.c.uid).limit(AT_ONCE)
+                )
+            ]
+            if not some:
+                break
+            last = some[-1]["uid"]
+            yield {name: some, **_parts_of(connection, table, [row["uid"] for row in some])}
+    yield {"corrections": _all(connection, corrections)}
+
+
+def _all(connection: Connection, table: Table) -> list[Row]:
+    return [row._asdict() for row in connection.execute(select(table).order_by(table.c.uid))]
+
+
+def _parts_of(connection: Connection, table: Table, uids: Sequence[str]) -> dict[str, list[Row]]:
+    parts = {}
+    for name in PARTS.get(table.name, ()):
+        part = TABLES.tables[name]
+        key = part.c[table.name.removesuffix("s")]
+        order = [column for column in part.primary_key.columns]
+        parts[name] = [
+            row._asdict() for row in connection.execute(select(part).where(key.in_(uids)).order_by(*order))
+        ]
+    return parts
+
+
+def _by(items: Sequence[Any], many: int) -> Iterator[Sequence[Any]]:
+    for begin in range(0, len(items), many):
+        yield items[begin : begin + many]
