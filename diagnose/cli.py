@@ -16,6 +16,7 @@ from contextlib import suppress
 from pathlib import Path
 
 from . import __version__
+from .book_command import add_parser as add_book
 from .case.log import LogTrouble
 from .case.places import RULES_VARIABLE, cases_folder, club_packs, data_folder, reports_folder
 from .knowledge.model import Knowledge
@@ -69,6 +70,7 @@ def _parser() -> argparse.ArgumentParser:
         "--rules", metavar="PACK", action="append", help="club pack to read after the base rules; repeatable"
     )
     parser.add_argument("--plain", action="store_true", help="plain lines, for screen readers and simple terminals")
+    parser.add_argument("--book", metavar="BOOK", help="the club's book: a file, or postgresql://ROLE@HOST/DATABASE")
     parser.add_argument("--new", action="store_true", help="start a new case without asking about the open ones")
     parser.set_defaults(run=_walk)
     commands = parser.add_subparsers(metavar="command")
@@ -103,6 +105,8 @@ def _parser() -> argparse.ArgumentParser:
     bench = commands.add_parser("bench", help="calculators: set it up right", prefix_chars="\0", add_help=False)
     bench.add_argument("words", nargs="*")
     bench.set_defaults(run=_bench)
+
+    add_book(commands, _knowledge)
 
     rules = commands.add_parser("rules", help="work on rule packs")
     rules_commands = rules.add_subparsers(metavar="what", required=True)

@@ -12,7 +12,7 @@ from datetime import datetime, timezone
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, Engine, create_engine, event, inspect, select, text
+from sqlalchemy import Connection, Engine, create_engine, event, inspect, select
 from sqlalchemy.engine import URL, make_url
 from sqlalchemy.exc import ArgumentError, SQLAlchemyError
 
@@ -115,10 +115,7 @@ def open_book(chosen: str, make: bool = False, password: Callable[[str], str] | 
     make: begin a new book where there is none; otherwise NoBook is raised. password: asks the person for the password
     of a role when the server wants one. An older book is migrated, with a copy kept beside it; a newer one is refused.
     """
-    if _is_url(chosen):
-        opened = _on_server(_url(chosen), password)
-    else:
-        opened = _in_file(Path(chosen), make)
+    opened = _on_server(_url(chosen), password) if _is_url(chosen) else _in_file(Path(chosen), make)
     try:
         _ready(opened, make)
     except BaseException:
@@ -200,7 +197,9 @@ def _ready(opened: Book, make: bool) -> None:
             " update this program to use it"
         )
     if version == NEW and not make:
-        raise NoBook(f"{opened.place}: there is no book yet; it begins with the first closed case, or with diagnose book add")
+        raise NoBook(
+            f"{opened.place}: there is no book yet; it begins with the first closed case, or with diagnose book add"
+        )
     if version != NEW and opened.file is not None:
         keep_aside(opened.file, f"before-tables-{version + 1}")
     with opened.writing() as connection:
@@ -220,9 +219,8 @@ def _version(connection: Connection, place: str) -> int:
         version = connection.execute(select(book.c.schema)).scalar_one_or_none()
         if version is not None:
             return int(version)
-    elif tables.isdisjoint(TABLES.tables):
-        if not tables or connection.dialect.name == "postgresql":
-            return NEW
+    elif tables.isdisjoint(TABLES.tables) and (not tables or connection.dialect.name == "postgresql"):
+        return NEW
     raise BookTrouble(f"{place}: is no book of this program; name another with --book")
 
 

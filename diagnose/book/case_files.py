@@ -15,7 +15,7 @@ from ..case.casefile import MACHINE, CaseFile, read_case
 from ..knowledge.model import Knowledge
 from ..knowledge.source import FaultyFiles, Place, Problem
 from .access import Book, utc_now
-from .closed import reading_value
+from .closed import in_utc, reading_value
 from .rows import Row, Rows, Taken, rows_of, take_in, uid_of
 from .writing import whole_file
 
@@ -96,7 +96,7 @@ def _rows(case: CaseFile, knowledge: Knowledge) -> Rows:
     row = {
         "uid": uid, "name": case.title[:60], "kind": answers.get(MACHINE), "opened": at, "closed": at,
         "how": "found" if confirmed else "undecided", "confirmed": "retest" if confirmed else "no",
-        "words": "", "packs": "", "changed": utc_now(),
+        "words": "", "packs": "", "changed": in_utc(at),
     }  # fmt: skip
     return {
         "cases": [row],

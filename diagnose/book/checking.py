@@ -79,15 +79,15 @@ class Checked:
             for row, place in zip(rows, self.places[name], strict=True):
                 key = tuple(row[part] for part in keys)
                 if key in met:
-                    self.problems.append(Problem(place, f"a row of '{name}' with the same {' and '.join(keys)} stands above"))
+                    self.problems.append(
+                        Problem(place, f"a row of '{name}' with the same {' and '.join(keys)} stands above")
+                    )
                 met.add(key)
             for column in table.columns:
                 for pointed in column.foreign_keys:
                     self._points(connection, rows, self.places[name], column.name, pointed.column.table)
 
-    def _points(
-        self, connection: Connection, rows: list[Row], places: list[Place], column: str, target: Table
-    ) -> None:
+    def _points(self, connection: Connection, rows: list[Row], places: list[Place], column: str, target: Table) -> None:
         here = {row["uid"] for row in self.rows.get(target.name, ())}
         asked = sorted({row[column] for row in rows if row[column] is not None} - here)
         for begin in range(0, len(asked), AT_ONCE):

@@ -42,7 +42,7 @@ def keep_closed(book: Book, folder: Path, knowledge: Knowledge, most: int | None
     A case whose walk was cut off after its closing comes in here, at the next start. Raises BookTrouble.
     """
     newest = sorted(folder.glob(f"*{ENDING}"), key=_written_at, reverse=True)[:most]
-    marks = {path: _mark(path) for path in newest}
+    marks = {path: mark(path) for path in newest}
     with book.reading() as connection:
         known = {uid for table in (cases, removed) for uid in _among(connection, table, list(marks.values()))}
     taken, troubles = Taken(), []
@@ -65,7 +65,7 @@ def _written_at(path: Path) -> float:
         return 0.0
 
 
-def _mark(path: Path) -> str:
+def mark(path: Path) -> str:
     """The uid of the case in a whole log; of an open one a mark that no book knows."""
     try:
         return _hashed(path.read_bytes())
@@ -115,7 +115,7 @@ def rows_of_case(state: CaseState, events: Sequence[Event], uid: str, knowledge:
         "minutes": minutes_at_work(events),
         "words": "; ".join(state.words),
         "packs": ", ".join(map(str, state.packs)),
-        "changed": _utc(closing.at),
+        "changed": in_utc(closing.at),
     }
     known = {"uid": machine, "name": state.machine, "kind": answers.get(MACHINE), "owner": None, "changed": UNNAMED}
     return {
@@ -142,7 +142,7 @@ def rows_of_case(state: CaseState, events: Sequence[Event], uid: str, knowledge:
         "notes": [
             {
                 "uid": uid_of("note", uid, str(n)), "machine": machine, "case": uid, "at": at, "text": text,
-                "changed": _utc(at),
+                "changed": in_utc(at),
             }
             for n, (at, text) in enumerate(state.notes, 1)
         ],
@@ -161,7 +161,7 @@ def _settings(state: CaseState, machine: str | None, uid: str, at: str) -> list[
     if machine is None or not any(places.values()):
         return []
     counted = {f"{needle.lower()}_sixteenths": place.now if place else None for needle, place in places.items()}
-    return [{"uid": uid_of("setting", uid), "machine": machine, "case": uid, "at": at, **counted, "changed": _utc(at)}]
+    return [{"uid": uid_of("setting", uid), "machine": machine, "case": uid, "at": at, **counted, "changed": in_utc(at)}]
 
 
 def reading_value(knowledge: Knowledge, name: str, reading: str | None) -> float | None:
@@ -182,6 +182,6 @@ def minutes_at_work(events: Sequence[Event]) -> float:
     return round(sum(gap for gap in gaps if 0 <= gap <= LONG_PAUSE), 1)
 
 
-def _utc(at: str) -> str:
+def in_utc(at: str) -> str:
     """The same time in UTC, as times of change are written."""
     return datetime.fromisoformat(at).astimezone(timezone.utc).isoformat(timespec="microseconds")

@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import re
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 from types import MappingProxyType
 from typing import Any
 
-from sqlalchemy import Connection, Table, func, insert, select
+from sqlalchemy import Connection, Table, func, select
 
+from ..bench import atmosphere
+from ..case.casefile import MACHINE
 from ..case.readings import NotAReading, parse_reading, parse_turns
-from ..knowledge.model import Measure
+from ..knowledge.model import Knowledge, Measure
 from ..knowledge.source import Place, Text
 from .access import BookTrouble, utc_now
-from .rows import Row, Rows, Taken, note_corrections, take_in, uid_by_chance
-from .schema import TABLES, carburettors, cases, causes_found, engines, machines, owners, removed, settings
+from .checking import uid_by_content
+from .rows import Row, Rows, Taken, take_in, uid_by_chance
+from .schema import carburettors, cases, engines, machines, notes, owners, removed, settings
 
 LONGEST_NAME = 60
 
@@ -35,7 +39,7 @@ MEASURES: Mapping[str, Measure] = MappingProxyType(
         "head_temperature_c": _measure("temperature", "degC", -40, 400),
     }
 )
-"""Column of a setting -> the number it takes. The ranges are those in which people fly and engines live (common practice)."""
+"""Column of a setting -> the number it takes. Ranges in which people fly and engines live (common practice)."""
 
 NEEDLE_COLUMNS = MappingProxyType({"h_sixteenths": "H", "l_sixteenths": "L"})
 
@@ -72,12 +76,30 @@ def setting_value(column: str, text: str) -> float | int:
         raise BookTrouble(f"{column.replace('_', ' ')}: {error}") from None
 
 
+def number(text: str) -> float:
+    """Return a plain number that is not below nothing. Raises BookTrouble."""
+    try:
+        value = float(text)
+    except ValueError:
+        value = -1.0
+    if not 0 <= value < 1e6:
+        raise BookTrouble(f"'{text[:40]}' is no number that can be meant here")
+    return value
+
+
+def kind(knowledge: Knowledge, text: str) -> str:
+    """Return the kind of machine meant: an answer of the rules' question about it. Raises BookTrouble."""
+    answers = knowledge.findings[MACHINE].answers if MACHINE in knowledge.findings else {}
+    if text not in answers:
+        raise BookTrouble(f"'{text[:40]}' is no kind of machine; the rules know {', '.join(answers)}")
+    return text
+
+
 def known(connection: Connection, table: Table, name: str) -> Row:
     """Return the row of an owner, machine, engine, carburettor or case by its name. Raises BookTrouble."""
     column = table.c.call_sign if table is owners else table.c.name
     found = [
-        row._asdict()
-        for row in connection.execute(select(table).where(func.lower(column) == named(name).lower()).limit(3))
+        row._asdict() for row in connection.execute(select(table).where(func.lower(column) == named(name).lower()).limit(3))
     ]
     if not found:
         what = table.name.removesuffix("s")
@@ -89,8 +111,6 @@ def known(connection: Connection, table: Table, name: str) -> Row:
 
 def added(connection: Connection, table: Table, values: Mapping[str, Any]) -> Taken:
     """Add one row to a table with a name of its own, welcome again if it was removed once."""
-    from .checking import uid_by_content
-
     whole: dict[str, Any] = {"changed": utc_now(), **values}
     whole.setdefault("uid", uid_by_content(table.name, whole))
     connection.execute(removed.delete().where(removed.c.uid == whole["uid"]))
@@ -120,3 +140,51 @@ def latest_carburettor(connection: Connection, machine: str) -> str | None:
         .order_by(carburettors.c.changed.desc())
         .limit(1)
     )
+
+
+def add_setting(connection: Connection, machine: str, values: Mapping[str, Any], at: str | None) -> None:
+    """Write a setting of a machine, with the air that its weather comes to. Raises BookTrouble."""
+    owner = known(connection, machines, machine)["uid"]
+    carburettor = latest_carburettor(connection, owner)
+    row = {"uid": uid_by_chance(), "machine": owner, "carburettor": carburettor, "at": when(at), **values}
+    added(connection, settings, {**row, **air_of(row)})
+
+
+def add_note(connection: Connection, machine: str, text: str, at: str | None) -> None:
+    """Write a note about a machine. Raises BookTrouble."""
+    said = " ".join(text.split())
+    if not said or not said.isprintable():
+        raise BookTrouble("a note wants some plain text")
+    about = known(connection, machines, machine)["uid"]
+    added(connection, notes, {"uid": uid_by_chance(), "machine": about, "at": when(at), "text": said})
+
+
+_RESULT = re.compile(r"(?P<name>[a-z0-9-]{1,40})=(?P<value>-?\d+(?:\.\d+)?)\s*(?P<unit>\S{0,12})")
+
+
+def add_recording(connection: Connection, machine: str | None, file: str, results: Sequence[str], at: str | None) -> None:
+    """Write what a recording said: `name=number` each, with its unit behind it. Raises BookTrouble."""
+    read = [_RESULT.fullmatch(text) for text in results]
+    for text, found in zip(results, read, strict=True):
+        if found is None:
+            raise BookTrouble(f"'{text[:40]}' is no result; write NAME=NUMBER, such as four-stroking=7%")
+    of = known(connection, machines, machine)["uid"] if machine else None
+    uid, moment = uid_by_chance(), when(at)
+    row = {"uid": uid, "machine": of, "case": None, "at": moment, "file": named(file), "changed": utc_now()}
+    parts = [{"recording": uid, **found.groupdict(), "value": float(found["value"])} for found in read if found]
+    take_in(connection, {"recordings": [row], "recording_results": parts})
+
+
+def air_of(row: Mapping[str, Any]) -> dict[str, float]:
+    """Return the density of the air and its density altitude, as far as the weather of a setting tells them."""
+    temperature, pressure = row.get("temperature_c"), row.get("pressure_hpa")
+    if pressure is None and row.get("field_height_m") is not None:
+        pressure = atmosphere.standard_pressure(row["field_height_m"]) / 100
+    if temperature is None or pressure is None:
+        return {}
+    humidity = row.get("humidity_percent")
+    air = atmosphere.moist_air(pressure * 100, temperature, (50.0 if humidity is None else humidity) / 100)
+    return {
+        "air_density": round(air.density, 4),
+        "density_altitude_m": round(atmosphere.density_height(air.density), 0),
+    }

@@ -1,4 +1,4 @@
-"""Taking a person's data out of the book, for good: the rows, what was corrected in them, and their way back in."""
+"""Taking rows out of the book for good, with all that belongs to them, and closing their way back in."""
 
 from __future__ import annotations
 

@@ -58,61 +58,62 @@ class Taken:
         return Taken(*(mine + its for mine, its in zip(astuple(self), astuple(other), strict=True)))
 
 
-@dataclass
-class _Taking:
-    """Rows being taken in: uids that stay out, and uids that this book knows under another."""
+@dataclass(frozen=True, slots=True)
+class Met:
+    """What rows that came before have shown: uids that stay out, and uids that this book knows under another."""
 
-    connection: Connection
-    rows: Rows
     out: set[str] = field(default_factory=set)
     known_as: dict[str, str] = field(default_factory=dict)
-    taken: Taken = Taken()
 
 
-def take_in(connection: Connection, rows: Rows) -> Taken:
-    """Take rows into a book, within the connection's transaction. A row that points to nothing is the database's error."""
-    taking = _Taking(connection, rows)
-    _take_removed(taking)
+def take_in(connection: Connection, rows: Rows, met: Met | None = None) -> Taken:
+    """Take rows into a book, within the connection's transaction. A row that points to nothing is the database's error.
+
+    met: the same one for every batch of rows that point to each other.
+    """
+    met = met or Met()
+    taken = _take_removed(connection, rows.get("removed", ()))
     for name in THINGS:
         for some in _by(rows.get(name, ()), AT_ONCE):
-            _take(taking, TABLES.tables[name], some)
+            taken += _take(connection, met, TABLES.tables[name], some, rows)
     told = rows.get("corrections", ())
-    gone = set(connection.scalars(select(removed.c.uid).where(removed.c.uid.in_([row["of_uid"] for row in told]))))
-    _add_missing(connection, corrections, [row for row in told if row["of_uid"] not in gone])
-    return taking.taken
+    for some in _by(told, AT_ONCE):
+        of = [row["of_uid"] for row in some]
+        gone = set(connection.scalars(select(removed.c.uid).where(removed.c.uid.in_(of))))
+        _add_missing(connection, corrections, [row for row in some if row["of_uid"] not in gone])
+    return taken
 
 
-def _take_removed(taking: _Taking) -> None:
+def _take_removed(connection: Connection, rows: Sequence[Row]) -> Taken:
     """What was removed in the other book on request goes here too."""
-    wanted = [row["uid"] for row in taking.rows.get("removed", ())]
-    for some in _by(wanted, AT_ONCE):
-        taking.taken += Taken(taken_out=len(removing.erase(taking.connection, some)))
-    _add_missing(taking.connection, removed, taking.rows.get("removed", ()))
+    taken = Taken()
+    for some in _by(rows, AT_ONCE):
+        taken += Taken(taken_out=len(removing.erase(connection, [row["uid"] for row in some])))
+        _add_missing(connection, removed, some)
+    return taken
 
 
-def _take(taking: _Taking, table: Table, some: Sequence[Row]) -> None:
-    connection = taking.connection
+def _take(connection: Connection, met: Met, table: Table, some: Sequence[Row], rows: Rows) -> Taken:
+    """Take some rows of one table; `rows` holds what is part of them."""
     uids = [row["uid"] for row in some]
     gone = set(connection.scalars(select(removed.c.uid).where(removed.c.uid.in_(uids))))
     there = {row.uid: row._asdict() for row in connection.execute(select(table).where(table.c.uid.in_(uids)))}
-    by_name = _known_names(taking, table, some)
+    met.known_as.update(_known_names(connection, table, some))
     pointers = [column.name for column in table.columns if column.foreign_keys]
     new: list[Row] = []
     changed: list[str] = []
     same = kept_out = 0
     for row in some:
         uid = row["uid"]
-        if uid in gone or any(row.get(pointer) in taking.out for pointer in pointers):
-            taking.out.add(uid)
+        if uid in gone or any(row.get(pointer) in met.out for pointer in pointers):
+            met.out.add(uid)
             kept_out += 1
             continue
-        if uid in by_name:
-            taking.known_as[uid] = by_name[uid]
-            same += 1
-            continue
         whole = {column.name: row.get(column.name) for column in table.columns}
-        whole |= {pointer: taking.known_as.get(row.get(pointer) or "", row.get(pointer)) for pointer in pointers}
-        if uid not in there:
+        whole |= {pointer: met.known_as.get(row.get(pointer) or "", row.get(pointer)) for pointer in pointers}
+        if uid in met.known_as:
+            same += 1
+        elif uid not in there:
             new.append(whole)
         elif whole["changed"] > there[uid]["changed"]:
             _overwrite(connection, table, there[uid], whole)
@@ -121,17 +122,17 @@ def _take(taking: _Taking, table: Table, some: Sequence[Row]) -> None:
             same += 1
     if new:
         connection.execute(insert(table), new)
-    _take_parts(taking, table, [row["uid"] for row in new], changed)
-    taking.taken += Taken(len(new), len(changed), same, kept_out)
+    _take_parts(connection, table, rows, [row["uid"] for row in new], changed)
+    return Taken(len(new), len(changed), same, kept_out)
 
 
-def _known_names(taking: _Taking, table: Table, some: Sequence[Row]) -> dict[str, str]:
+def _known_names(connection: Connection, table: Table, some: Sequence[Row]) -> dict[str, str]:
     """Incoming uid -> the uid under which this book knows the same name."""
     column = NAMED.get(table.name)
     if column is None:
         return {}
     names = [row[column.name] for row in some]
-    known = dict(taking.connection.execute(select(column, table.c.uid).where(column.in_(names))).tuples().all())
+    known = dict(connection.execute(select(column, table.c.uid).where(column.in_(names))).all())
     return {row["uid"]: known[row[column.name]] for row in some if known.get(row[column.name], row["uid"]) != row["uid"]}
 
 
@@ -161,20 +162,20 @@ def _written(value: object) -> str | None:
     return None if value is None else str(value)
 
 
-def _take_parts(taking: _Taking, table: Table, new: Sequence[str], changed: Sequence[str]) -> None:
+def _take_parts(connection: Connection, table: Table, rows: Rows, new: Sequence[str], changed: Sequence[str]) -> None:
     for name in PARTS.get(table.name, ()):
         part = TABLES.tables[name]
         key = table.name.removesuffix("s")
         if changed:
-            taking.connection.execute(delete(part).where(part.c[key].in_(changed)))
+            connection.execute(delete(part).where(part.c[key].in_(changed)))
         wanted = {*new, *changed}
         inside = [
             {column.name: row.get(column.name) for column in part.columns}
-            for row in taking.rows.get(name, ())
+            for row in rows.get(name, ())
             if row[key] in wanted
         ]
         for some in _by(inside, 20 * AT_ONCE):
-            taking.connection.execute(insert(part), list(some))
+            connection.execute(insert(part), list(some))
 
 
 def _add_missing(connection: Connection, table: Table, rows: Sequence[Row]) -> None:
@@ -195,9 +196,7 @@ def rows_of(connection: Connection) -> Iterator[Rows]:
         while True:
             some = [
                 row._asdict()
-                for row in connection.execute(
-                    select(table).where(table.c.uid > last).order_by(table.c.uid).limit(AT_ONCE)
-                )
+                for row in connection.execute(select(table).where(table.c.uid > last).order_by(table.c.uid).limit(AT_ONCE))
             ]
             if not some:
                 break
@@ -211,14 +210,12 @@ def _all(connection: Connection, table: Table) -> list[Row]:
 
 
 def _parts_of(connection: Connection, table: Table, uids: Sequence[str]) -> dict[str, list[Row]]:
-    parts = {}
+    parts: dict[str, list[Row]] = {}
     for name in PARTS.get(table.name, ()):
         part = TABLES.tables[name]
         key = part.c[table.name.removesuffix("s")]
-        order = [column for column in part.primary_key.columns]
-        parts[name] = [
-            row._asdict() for row in connection.execute(select(part).where(key.in_(uids)).order_by(*order))
-        ]
+        order = list(part.primary_key.columns)
+        parts[name] = [row._asdict() for row in connection.execute(select(part).where(key.in_(uids)).order_by(*order))]
     return parts
 
 

@@ -60,7 +60,9 @@ owners = Table(
     "owners",
     TABLES,
     _uid("hash of the call sign in small letters"),
-    Column("call_sign", Text, nullable=False, unique=True, comment="what the person chose to be called; no real name is asked"),
+    Column(
+        "call_sign", Text, nullable=False, unique=True, comment="what the person chose to be called; no real name is asked"
+    ),
     _changed(),
     comment="People, under a name or call sign they choose",
 )

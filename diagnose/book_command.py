@@ -1,0 +1,426 @@
+"""`diagnose book`: the club's book on the command line. The database library is loaded by the commands that need it."""
+
+from __future__ import annotations
+
+import argparse
+import getpass
+import shutil
+import sys
+from collections.abc import Callable, Iterable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from .case.places import cases_folder, data_folder, reports_folder
+from .knowledge.model import Knowledge
+
+if TYPE_CHECKING:
+    from .book.access import Book
+    from .book.rows import Taken
+
+Rules = Callable[[], Knowledge]
+
+WELL, WRONG = 0, 1
+
+
+def add_parser(commands: Any, rules: Callable[[argparse.Namespace], Knowledge]) -> None:
+    """Enter `book` with its own commands among the commands of the program."""
+    book = commands.add_parser("book", help="the club's book: machines, their history, confirmed causes")
+    book.set_defaults(run=_run(_summary, rules))
+    inside = book.add_subparsers(metavar="what")
+
+    def enter(name: str, run: Callable[[argparse.Namespace, Rules], int], help: str) -> argparse.ArgumentParser:
+        made: argparse.ArgumentParser = inside.add_parser(name, help=help)
+        made.set_defaults(run=_run(run, rules))
+        return made
+
+    _add_entries(inside, rules)
+    show = enter("show", _show, "a machine, an owner or a case with all that is known of it")
+    show.add_argument("name", nargs="+", metavar="NAME")
+    search = enter("search", _search, "cases by words, cause, machine or time")
+    search.add_argument("words", nargs="*", metavar="WORD", help="in the owner's words, notes, causes and names")
+    search.add_argument("--cause", default="", metavar="ID", help="only this cause of the rules")
+    search.add_argument("--machine", default="", metavar="NAME")
+    search.add_argument("--since", default="", metavar="DAY", help="closed on this day or later")
+    search.add_argument("--until", default="", metavar="DAY", help="closed on this day or before")
+    correct = enter("correct", _correct, "put an entry right; what stood there is kept")
+    correct.add_argument("what", choices=("owner", "machine", "engine", "carburettor", "case", "setting", "note"))
+    correct.add_argument("name", metavar="NAME", help="its name, or the mark in brackets behind it")
+    correct.add_argument("changes", nargs="+", metavar="FIELD=VALUE", help="such as cause=plug-fouled or confirmed=person")
+    exported = enter("export", _export, "write the book as files")
+    exported.add_argument("kind", choices=("csv", "json", "yaml"), help="tables, one document, or case files for 'rank'")
+    exported.add_argument("path", type=Path, metavar="PATH", help="a folder for csv and yaml, a file for json")
+    imported = enter("import", _import, "take in such files, or case files; taken in twice makes no double")
+    imported.add_argument("paths", nargs="+", type=Path, metavar="PATH")
+    backed = enter("backup", _backup, "copy the book while it is in use")
+    backed.add_argument("copy", type=Path, metavar="FILE")
+    restored = enter("restore", _restore, "put a copy in the book's place, once it is found whole")
+    restored.add_argument("copy", type=Path, metavar="FILE")
+    removed = enter("remove", _remove, "take all of a person out of the book, for good")
+    removed.add_argument("owner", metavar="CALL-SIGN")
+    removed.add_argument("--yes", action="store_true", help="do not ask once more")
+    merged = enter("merge", _merge, "take in another book, without doubles")
+    merged.add_argument("other", metavar="BOOK", help="its file, or postgresql://ROLE@HOST/DATABASE")
+    enter("check", _check, "look the book through for damage")
+    enter("schema", _schema, "print the tables of the book, column by column")
+
+
+def _add_entries(inside: Any, rules: Callable[[argparse.Namespace], Knowledge]) -> None:
+    add = inside.add_parser("add", help="write an owner, machine, engine, carburettor, setting, note or recording into it")
+    things = add.add_subparsers(metavar="what", required=True)
+
+    def enter(name: str, run: Callable[[argparse.Namespace, Rules], int], help: str) -> argparse.ArgumentParser:
+        made: argparse.ArgumentParser = things.add_parser(name, help=help)
+        made.set_defaults(run=_run(run, rules))
+        return made
+
+    owner = enter("owner", _add_owner, "a person, by a call sign they choose")
+    owner.add_argument("name", metavar="CALL-SIGN")
+    machine = enter("machine", _add_machine, "a machine")
+    machine.add_argument("name", metavar="NAME")
+    machine.add_argument("--kind", metavar="KIND", help="helicopter, aeroplane or bench-stand")
+    machine.add_argument("--owner", metavar="CALL-SIGN")
+    engine = enter("engine", _add_engine, "the engine of a machine")
+    engine.add_argument("name", metavar="NAME")
+    engine.add_argument("--machine", required=True, metavar="NAME")
+    engine.add_argument("--cc", metavar="NUMBER", help="its size in cubic centimetres")
+    carburettor = enter("carburettor", _add_carburettor, "the carburettor of an engine")
+    carburettor.add_argument("name", metavar="NAME")
+    carburettor.add_argument("--machine", required=True, metavar="NAME")
+    carburettor.add_argument("--engine", metavar="NAME", help="where the machine has several")
+    setting = enter("setting", _add_setting, "a needle setting that was in use, with the weather of the day")
+    setting.add_argument("--machine", required=True, metavar="NAME")
+    for option, metavar, help in (
+        ("--H", "TURNS", "out from lightly seated, such as '1 1/4'"), ("--L", "TURNS", "the same"),
+        ("--hours", "HOURS", "on the engine"), ("--temperature", "T", "of the air, such as 21 C or 70 F"),
+        ("--pressure", "P", "at the field, not reduced to sea level, such as 980 hPa"),
+        ("--humidity", "PERCENT", "relative"), ("--height", "H", "of the field, such as 350 m"),
+        ("--head", "T", "highest head temperature"), ("--at", "DAY", "when (now)"), ("--remark", "TEXT", "anything else"),
+    ):  # fmt: skip
+        setting.add_argument(option, metavar=metavar, help=help)
+    note = enter("note", _add_note, "a note about a machine")
+    note.add_argument("text", metavar="TEXT")
+    note.add_argument("--machine", required=True, metavar="NAME")
+    note.add_argument("--at", metavar="DAY")
+    recording = enter("recording", _add_recording, "what a sound recording said")
+    recording.add_argument("file", metavar="FILE")
+    recording.add_argument("results", nargs="+", metavar="NAME=NUMBER[UNIT]", help="such as four-stroking=7%%")
+    recording.add_argument("--machine", metavar="NAME")
+    recording.add_argument("--at", metavar="DAY")
+
+
+def _run(
+    command: Callable[[argparse.Namespace, Rules], int], rules: Callable[[argparse.Namespace], Knowledge]
+) -> Callable[[argparse.Namespace], int]:
+    """A command of the book as the command line runs it: its troubles are one line."""
+
+    def run(options: argparse.Namespace) -> int:
+        from .book.access import BookTrouble
+
+        try:
+            return command(options, lambda: rules(options))
+        except BookTrouble as trouble:
+            print(trouble, file=sys.stderr)
+            return WRONG
+
+    return run
+
+
+def place_of(options: argparse.Namespace) -> str:
+    """Return the file or address of the book that these options mean."""
+    from .book.access import where
+
+    return where(data_folder(options.data), options.book)
+
+
+def asked_password(prompt: str) -> str:
+    """Ask for a password without showing it; it is kept nowhere. Without a terminal there is nobody to ask."""
+    from .book.access import BookTrouble
+
+    if not sys.stdin or not sys.stdin.isatty():
+        raise BookTrouble("the server wants a password; set PGPASSWORD, or run it at a terminal")
+    return getpass.getpass(prompt)
+
+
+def _open(options: argparse.Namespace, make: bool = False) -> Book:
+    from .book.access import open_book
+
+    return open_book(place_of(options), make, asked_password)
+
+
+def _say(lines: Iterable[str]) -> None:
+    """Print lines no wider than the screen; what goes on is indented once more."""
+    from .shell.console import fitting, wrapped
+
+    width = fitting(shutil.get_terminal_size((80, 24)).columns)
+    for line in lines:
+        lead = " " * (len(line) - len(line.lstrip()))
+        for shown in wrapped(line.strip(), width, lead, f"{lead}    ") if line else [""]:
+            print(shown)
+
+
+def _became(taken: Taken) -> str:
+    said = [
+        (taken.new, "new"), (taken.changed, "changed by a later correction"), (taken.same, "there already"),
+        (taken.kept_out, "kept out, removed on request before"), (taken.taken_out, "taken out, removed on request there"),
+    ]  # fmt: skip
+    return ", ".join(f"{count} {what}" for count, what in said if count) or "nothing"
+
+
+def _summary(options: argparse.Namespace, rules: Rules) -> int:
+    from .book import asking, pages
+    from .book.access import NoBook
+    from .book.closed import keep_closed
+    from .case.log import open_cases
+
+    folder = cases_folder(data_folder(options.data))
+    try:
+        opened = _open(options, make=folder.is_dir())
+    except NoBook as none:
+        _say([str(none)])
+        return WELL
+    with opened as book:
+        kept = keep_closed(book, folder, rules())
+        with book.reading() as connection:
+            _say(pages.summary(asking.counts(connection), book.place))
+    if kept.taken.new:
+        _say([f"    taken in now from closed cases: {_became(kept.taken)}"])
+    waiting = open_cases(folder)
+    _say([f"    still open: {state.case}{': ' + state.words[0] if state.words else ''}" for _, state in waiting])
+    for trouble in kept.troubles:
+        print(trouble, file=sys.stderr)
+    return WRONG if kept.troubles else WELL
+
+
+def _show(options: argparse.Namespace, rules: Rules) -> int:
+    from .book import pages
+    from .book.access import BookTrouble
+
+    name = " ".join(options.name)
+    with _open(options) as book, book.reading() as connection:
+        found = pages.called(connection, name)
+        if not found:
+            near = pages.nearly_called(connection, name)
+            meant = f"; there is {', '.join(near)}" if near else "; diagnose book search looks through the cases"
+            raise BookTrouble(f"nothing in the book is called '{name[:60]}'{meant}")
+        for place, (what, row) in enumerate(found):
+            if place:
+                print()
+            match what:
+                case "machine":
+                    _say(pages.machine_lines(connection, rules(), row))
+                case "owner":
+                    _say(pages.owner_lines(connection, row))
+                case _:
+                    _say(pages.case_lines(connection, rules(), row))
+    return WELL
+
+
+def _search(options: argparse.Namespace, rules: Rules) -> int:
+    from .book import asking, pages
+
+    sought = asking.Sought(tuple(options.words), options.cause, options.machine, options.since, options.until)
+    with _open(options) as book, book.reading() as connection:
+        found, many = asking.search(connection, sought)
+    if not found:
+        print("No case in the book is like that.")
+        return WRONG
+    knowledge = rules()
+    _say(pages.case_line(knowledge, case) for case in found)
+    if many > len(found):
+        print(f"The newest {len(found)} of {many}.")
+    return WELL
+
+
+def _correct(options: argparse.Namespace, rules: Rules) -> int:
+    from .book.access import BookTrouble
+    from .book.correcting import correct
+
+    changes = {}
+    for change in options.changes:
+        field, sign, value = change.partition("=")
+        if not sign:
+            raise BookTrouble(f"'{change[:40]}' is no correction; write FIELD=VALUE, such as cause=plug-fouled")
+        changes[field] = value
+    with _open(options) as book, book.writing() as connection:
+        correct(connection, rules(), options.what, options.name, changes)
+    print("Corrected. What stood there before is kept.")
+    return WELL
+
+
+def _export(options: argparse.Namespace, rules: Rules) -> int:
+    from .book.case_files import write_cases
+    from .book.files import write_csv, write_json
+
+    with _open(options) as book:
+        match options.kind:
+            case "json":
+                print(f"{write_json(book, options.path)} rows written to {options.path}")
+            case "csv":
+                print(f"{write_csv(book, options.path)} rows written to the tables in {options.path}")
+            case _:
+                print(f"{write_cases(book, options.path, rules())} case files written to {options.path}")
+    return WELL
+
+
+def _import(options: argparse.Namespace, rules: Rules) -> int:
+    from .book.case_files import read_cases
+    from .book.files import read_into
+
+    with _open(options, make=True) as book:
+        for path in options.paths:
+            case_files = sorted(path.rglob("*.yaml")) if path.is_dir() else [path] if path.suffix == ".yaml" else []
+            taken = read_cases(book, case_files, rules()) if case_files else read_into(book, path)
+            print(f"{path}: {_became(taken)}")
+    return WELL
+
+
+def _backup(options: argparse.Namespace, rules: Rules) -> int:
+    from .book.copies import back_up
+
+    with _open(options) as book:
+        back_up(book, options.copy)
+    print(f"Copied to {options.copy}")
+    return WELL
+
+
+def _restore(options: argparse.Namespace, rules: Rules) -> int:
+    from .book.access import BookTrouble
+    from .book.copies import restore
+
+    place = place_of(options)
+    if "://" in place:
+        raise BookTrouble("a book on a server is brought back with diagnose book merge COPY, or by the server's own means")
+    kept = restore(Path(place), options.copy)
+    print(f"Restored to {place}" + (f"; the book that stood there is kept as {kept}" if kept else ""))
+    return WELL
+
+
+def _remove(options: argparse.Namespace, rules: Rules) -> int:
+    from .book.entries import known
+    from .book.persons import remove_owner
+    from .book.schema import owners
+
+    data = data_folder(options.data)
+    with _open(options) as book:
+        with book.reading() as connection:
+            owner = known(connection, owners, options.owner)
+        if not options.yes:
+            print(f"This takes {owner['call_sign']}, their machines, settings, cases and notes out for good, and deletes")
+            print("the logs and reports of those cases on this machine. Type the call sign to go on.")
+            if input("> ").strip().casefold() != owner["call_sign"].casefold():
+                print("Nothing was removed.")
+                return WRONG
+        gone = remove_owner(book, owner["uid"], cases_folder(data), reports_folder(data))
+    _say([f"Removed: {gone.rows} entries and {gone.files} files. They do not come back with an import or a merge.",
+          "Copies of the book made before still hold them: backups, exports, books on other laptops."])  # fmt: skip
+    return WELL
+
+
+def _merge(options: argparse.Namespace, rules: Rules) -> int:
+    from .book.access import open_book, where
+    from .book.copies import merge
+
+    other_place = where(Path(), options.other)
+    with _open(options, make=True) as book, open_book(other_place, password=asked_password) as other:
+        print(f"{other.place}: {_became(merge(book, other))}")
+    return WELL
+
+
+def _check(options: argparse.Namespace, rules: Rules) -> int:
+    from .book.copies import faults_in
+
+    with _open(options) as book:
+        faults = faults_in(book)
+        for fault in faults:
+            print(f"{book.place}: {fault}", file=sys.stderr)
+        if not faults:
+            print(f"{book.place}: whole")
+    return WRONG if faults else WELL
+
+
+def _schema(options: argparse.Namespace, rules: Rules) -> int:
+    from .book.schema import described
+
+    _say(described())
+    return WELL
+
+
+def _add_owner(options: argparse.Namespace, rules: Rules) -> int:
+    from .book.entries import added, named
+    from .book.schema import owners
+
+    with _open(options, make=True) as book, book.writing() as connection:
+        added(connection, owners, {"call_sign": named(options.name)})
+    print(f"Written into {place_of(options)}")
+    return WELL
+
+
+def _add_machine(options: argparse.Namespace, rules: Rules) -> int:
+    from .book.entries import added, kind, known, named
+    from .book.schema import machines, owners
+
+    meant = kind(rules(), options.kind) if options.kind else None
+    with _open(options, make=True) as book, book.writing() as connection:
+        owner = known(connection, owners, options.owner)["uid"] if options.owner else None
+        added(connection, machines, {"name": named(options.name), "kind": meant, "owner": owner})
+    print(f"Written into {place_of(options)}")
+    return WELL
+
+
+def _add_engine(options: argparse.Namespace, rules: Rules) -> int:
+    from .book.entries import added, known, named, number
+    from .book.schema import engines, machines
+
+    with _open(options) as book, book.writing() as connection:
+        machine = known(connection, machines, options.machine)
+        size = number(options.cc) if options.cc else None
+        added(connection, engines, {"name": named(options.name), "machine": machine["uid"], "cubic_centimetres": size})
+    print(f"Written into {place_of(options)}")
+    return WELL
+
+
+def _add_carburettor(options: argparse.Namespace, rules: Rules) -> int:
+    from .book.entries import added, engine_of, known, named
+    from .book.schema import carburettors, machines
+
+    with _open(options) as book, book.writing() as connection:
+        engine = engine_of(connection, known(connection, machines, options.machine), options.engine)
+        added(connection, carburettors, {"name": named(options.name), "engine": engine["uid"]})
+    print(f"Written into {place_of(options)}")
+    return WELL
+
+
+def _add_setting(options: argparse.Namespace, rules: Rules) -> int:
+    from .book.access import BookTrouble
+    from .book.entries import add_setting, setting_value
+
+    typed = {
+        "h_sixteenths": options.H, "l_sixteenths": options.L, "hours": options.hours, "temperature_c": options.temperature,
+        "pressure_hpa": options.pressure, "humidity_percent": options.humidity, "field_height_m": options.height,
+        "head_temperature_c": options.head,
+    }  # fmt: skip
+    values = {column: setting_value(column, text) for column, text in typed.items() if text}
+    if not values and not options.remark:
+        raise BookTrouble("a setting says at least one thing: for instance --H '1 1/4' --L '1 3/8' --temperature 21C")
+    with _open(options) as book, book.writing() as connection:
+        add_setting(connection, options.machine, {**values, "remark": options.remark}, options.at)
+    print(f"Written into {place_of(options)}")
+    return WELL
+
+
+def _add_note(options: argparse.Namespace, rules: Rules) -> int:
+    from .book.entries import add_note
+
+    with _open(options) as book, book.writing() as connection:
+        add_note(connection, options.machine, options.text, options.at)
+    print(f"Written into {place_of(options)}")
+    return WELL
+
+
+def _add_recording(options: argparse.Namespace, rules: Rules) -> int:
+    from .book.entries import add_recording
+
+    with _open(options, make=True) as book, book.writing() as connection:
+        add_recording(connection, options.machine, Path(options.file).name, options.results, options.at)
+    print(f"Written into {place_of(options)}")
+    return WELL
