@@ -9,6 +9,7 @@ from sqlalchemy import Connection, Table, delete, insert, select, update
 
 from ..knowledge.model import Knowledge
 from ..knowledge.reader import likeliest
+from . import tallies
 from .access import BookTrouble, utc_now
 from .entries import MEASURES, NEEDLE_COLUMNS, kind, known, named, number, setting_value, when
 from .rows import Row, note_corrections
@@ -42,6 +43,8 @@ def correct(connection: Connection, knowledge: Knowledge, what: str, name: str, 
     table = _TABLES[what]
     was = entry(connection, table, name)
     becomes = dict(was)
+    if table is cases:
+        tallies.uncount(connection, [was["uid"]])
     for field, text in changes.items():
         if field not in FIELDS[what]:
             meant = likeliest(field, FIELDS[what])
@@ -55,6 +58,8 @@ def correct(connection: Connection, knowledge: Knowledge, what: str, name: str, 
     becomes["changed"] = utc_now()
     connection.execute(update(table).where(table.c.uid == was["uid"]).values(**becomes))
     note_corrections(connection, table.name, was, becomes)
+    if table is cases:
+        tallies.count(connection, [was["uid"]])
     return becomes
 
 

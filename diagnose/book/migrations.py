@@ -11,9 +11,31 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 
-from sqlalchemy import Connection
+from sqlalchemy import Connection, text
 
-STEPS: Mapping[int, Callable[[Connection], None]] = {}
+
+def _count_answers(connection: Connection) -> None:
+    """Version 2 counts the answers of confirmed cases by cause."""
+    connection.execute(
+        text(
+            "CREATE TABLE answer_tallies (cause TEXT NOT NULL, finding TEXT NOT NULL, answer TEXT NOT NULL,"
+            " cases INTEGER NOT NULL, PRIMARY KEY (cause, finding, answer))"
+            + (" WITHOUT ROWID" if connection.dialect.name == "sqlite" else "")
+        )
+    )
+    connection.execute(
+        text(
+            "INSERT INTO answer_tallies (cause, finding, answer, cases)"
+            " SELECT c.cause, f.finding, f.answer, count(*) FROM causes_found c"
+            ' JOIN case_findings f ON f."case" = c."case" JOIN cases k ON k.uid = c."case"'
+            " WHERE k.confirmed <> 'no'"
+            ' AND (SELECT count(*) FROM causes_found o WHERE o."case" = c."case") = 1'
+            " GROUP BY c.cause, f.finding, f.answer"
+        )
+    )
+
+
+STEPS: Mapping[int, Callable[[Connection], None]] = {1: _count_answers}
 """Version -> the step that leads from it to the next."""
 
 

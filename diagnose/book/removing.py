@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from sqlalchemy import Connection, delete, insert, or_, select
 
+from . import tallies
 from .access import utc_now
 from .schema import TABLES, THINGS, corrections, removed
 
@@ -13,6 +14,7 @@ from .schema import TABLES, THINGS, corrections, removed
 def erase(connection: Connection, uids: Sequence[str]) -> list[str]:
     """Remove the rows with these uids and all that belongs to them. Return the uids of all rows that went."""
     found = _belonging(connection, uids)
+    tallies.uncount(connection, found["cases"])
     for name in reversed(THINGS):
         table = TABLES.tables[name]
         if found[name]:

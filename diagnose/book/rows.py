@@ -14,9 +14,9 @@ from typing import Any
 
 from sqlalchemy import Connection, Table, delete, insert, select, update
 
-from . import removing
+from . import removing, tallies
 from .access import utc_now
-from .schema import PARTS, TABLES, THINGS, corrections, machines, owners, removed
+from .schema import PARTS, TABLES, THINGS, cases, corrections, machines, owners, removed
 
 Row = Mapping[str, Any]
 Rows = Mapping[str, Sequence[Row]]
@@ -101,7 +101,7 @@ def _take(connection: Connection, met: Met, table: Table, some: Sequence[Row], r
     met.known_as.update(_known_names(connection, table, some))
     pointers = [column.name for column in table.columns if column.foreign_keys]
     new: list[Row] = []
-    changed: list[str] = []
+    changed: list[Row] = []
     same = kept_out = 0
     for row in some:
         uid = row["uid"]
@@ -116,14 +116,29 @@ def _take(connection: Connection, met: Met, table: Table, some: Sequence[Row], r
         elif uid not in there:
             new.append(whole)
         elif whole["changed"] > there[uid]["changed"]:
-            _overwrite(connection, table, there[uid], whole)
-            changed.append(uid)
+            changed.append(whole)
         else:
             same += 1
-    if new:
-        connection.execute(insert(table), new)
-    _take_parts(connection, table, rows, [row["uid"] for row in new], changed)
+    _write(connection, table, rows, new, [(there[row["uid"]], row) for row in changed])
     return Taken(len(new), len(changed), same, kept_out)
+
+
+def _write(
+    connection: Connection, table: Table, rows: Rows, new: Sequence[Row], changed: Sequence[tuple[Row, Row]]
+) -> None:
+    """Write new rows and changed ones (was, becomes) with all that is part of them, the tallies in step."""
+    uids_changed = [row["uid"] for _, row in changed]
+    uids_new = [row["uid"] for row in new]
+    if table is cases:
+        tallies.uncount(connection, uids_changed)
+    if new:
+        connection.execute(insert(table), list(new))
+    for was, becomes in changed:
+        connection.execute(update(table).where(table.c.uid == was["uid"]).values(**becomes))
+        note_corrections(connection, table.name, was, becomes)
+    _take_parts(connection, table, rows, uids_new, uids_changed)
+    if table is cases:
+        tallies.count(connection, [*uids_changed, *uids_new])
 
 
 def _known_names(connection: Connection, table: Table, some: Sequence[Row]) -> dict[str, str]:
@@ -134,11 +149,6 @@ def _known_names(connection: Connection, table: Table, some: Sequence[Row]) -> d
     names = [row[column.name] for row in some]
     known = dict(connection.execute(select(column, table.c.uid).where(column.in_(names))).all())
     return {row["uid"]: known[row[column.name]] for row in some if known.get(row[column.name], row["uid"]) != row["uid"]}
-
-
-def _overwrite(connection: Connection, table: Table, was: Row, becomes: Row) -> None:
-    connection.execute(update(table).where(table.c.uid == was["uid"]).values(**becomes))
-    note_corrections(connection, table.name, was, becomes)
 
 
 def note_corrections(connection: Connection, table: str, was: Row, becomes: Row) -> None:

@@ -11,7 +11,7 @@ from collections.abc import Iterator
 
 from sqlalchemy import Column, Float, ForeignKey, Index, Integer, MetaData, Table, Text
 
-SCHEMA = 1
+SCHEMA = 2
 """Version of these tables. A change wants a migration in `migrations`, and a new number here."""
 
 CONFIRMED = ("retest", "person", "no")
@@ -215,6 +215,17 @@ notes = Table(
     Column("text", Text, nullable=False, comment="the note"),
     _changed(),
     comment="Notes",
+)
+
+answer_tallies = Table(
+    "answer_tallies",
+    TABLES,
+    Column("cause", Text, primary_key=True, comment="id of the cause"),
+    Column("finding", Text, primary_key=True, comment="id of the question"),
+    Column("answer", Text, primary_key=True, comment="id of the answer"),
+    Column("cases", Integer, nullable=False, comment="confirmed cases of this one cause with this answer"),
+    comment="Answers counted by cause, kept in step with the cases, so that learning need not read them all",
+    sqlite_with_rowid=False,
 )
 
 corrections = Table(

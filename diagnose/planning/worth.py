@@ -12,7 +12,7 @@ from ..knowledge.frequency import FREQUENCY
 from ..knowledge.model import Finding, Kin, Knowledge
 from ..reasoning.rank import Standing
 from ..reasoning.reason import Conclusions
-from ..reasoning.tables import Floats, Places, tables_of
+from ..reasoning.tables import Floats, Places, Tables
 
 CALL_FOR_HELP = 120.0
 """Minutes charged for taking it home or to the workshop: what ends every fault, known to these rules or not.
@@ -59,8 +59,7 @@ class _Prospects:
 
 
 @lru_cache(maxsize=8)
-def _prospects_of(knowledge: Knowledge) -> _Prospects:
-    tables = tables_of(knowledge)
+def _prospects_of(knowledge: Knowledge, tables: Tables) -> _Prospects:
     blocks, rows, begin = [], {}, 0
     for name, table in tables.likelihood.items():
         blocks.append(np.column_stack([table.T, tables.general[name]]))
@@ -75,9 +74,10 @@ def _prospects_of(knowledge: Knowledge) -> _Prospects:
     )
 
 
-def repair_minutes(knowledge: Knowledge) -> Mapping[str, float]:
+def repair_minutes(knowledge: Knowledge, standing: Standing) -> Mapping[str, float]:
     """Return the minutes of putting each cause right, with the shortest retest."""
-    return dict(zip(tables_of(knowledge).causes, map(float, _prospects_of(knowledge).repair_minutes), strict=True))
+    minutes = _prospects_of(knowledge, standing.tables).repair_minutes
+    return dict(zip(standing.tables.causes, map(float, minutes), strict=True))
 
 
 def minutes_of(knowledge: Knowledge, finding: Finding) -> float:
@@ -91,7 +91,7 @@ def worths(
     """Return what each of these open questions is worth now, in their order."""
     if not findings:
         return ()
-    prospects = _prospects_of(knowledge)
+    prospects = _prospects_of(knowledge, standing.tables)
     blocks = [prospects.rows[finding.id] for finding in findings]
     starts = np.cumsum([0, *(len(block) for block in blocks[:-1])])
     likelihood = prospects.likelihood[np.concatenate(blocks)]
@@ -178,7 +178,7 @@ def information_of(joint: Floats, starts: Places) -> Floats:
 
 def parts(knowledge: Knowledge, standing: Standing, finding: Finding) -> tuple[str, ...]:
     """Return the leading cause and the one likely enough that this question parts most from it; () when there is none."""
-    tables = tables_of(knowledge)
+    tables = standing.tables
     if str(finding.id) not in tables.likelihood:
         return ()
     joint = tables.likelihood[str(finding.id)].T * standing.cures
