@@ -111,30 +111,24 @@ def _add_entries(inside: Any, rules: Callable[[argparse.Namespace], Knowledge]) 
 def _run(
     command: Callable[[argparse.Namespace, Rules], int], rules: Callable[[argparse.Namespace], Knowledge]
 ) -> Callable[[argparse.Namespace], int]:
-    """A command of the book as the command line runs it: its troubles are one line."""
+    """A command of the book as the command line runs it; the rules are read when it wants them."""
 
     def run(options: argparse.Namespace) -> int:
-        from .book.access import BookTrouble
-
-        try:
-            return command(options, lambda: rules(options))
-        except BookTrouble as trouble:
-            print(trouble, file=sys.stderr)
-            return WRONG
+        return command(options, lambda: rules(options))
 
     return run
 
 
 def place_of(options: argparse.Namespace) -> str:
     """Return the file or address of the book that these options mean."""
-    from .book.access import where
+    from .book.places import where
 
     return where(data_folder(options.data), options.book)
 
 
 def asked_password(prompt: str) -> str:
     """Ask for a password without showing it; it is kept nowhere. Without a terminal there is nobody to ask."""
-    from .book.access import BookTrouble
+    from .book.places import BookTrouble
 
     if not sys.stdin or not sys.stdin.isatty():
         raise BookTrouble("the server wants a password; set PGPASSWORD, or run it at a terminal")
@@ -168,8 +162,8 @@ def _became(taken: Taken) -> str:
 
 def _summary(options: argparse.Namespace, rules: Rules) -> int:
     from .book import asking, pages
-    from .book.access import NoBook
     from .book.closed import keep_closed
+    from .book.places import NoBook
     from .case.log import open_cases
 
     folder = cases_folder(data_folder(options.data))
@@ -193,11 +187,11 @@ def _summary(options: argparse.Namespace, rules: Rules) -> int:
 
 def _show(options: argparse.Namespace, rules: Rules) -> int:
     from .book import pages
-    from .book.access import BookTrouble
+    from .book.places import BookTrouble
 
     name = " ".join(options.name)
     with _open(options) as book, book.reading() as connection:
-        found = pages.called(connection, name)
+        found = pages.named_so(connection, name)
         if not found:
             near = pages.nearly_called(connection, name)
             meant = f"; there is {', '.join(near)}" if near else "; diagnose book search looks through the cases"
@@ -232,8 +226,8 @@ def _search(options: argparse.Namespace, rules: Rules) -> int:
 
 
 def _correct(options: argparse.Namespace, rules: Rules) -> int:
-    from .book.access import BookTrouble
     from .book.correcting import correct
+    from .book.places import BookTrouble
 
     changes = {}
     for change in options.changes:
@@ -284,8 +278,8 @@ def _backup(options: argparse.Namespace, rules: Rules) -> int:
 
 
 def _restore(options: argparse.Namespace, rules: Rules) -> int:
-    from .book.access import BookTrouble
     from .book.copies import restore
+    from .book.places import BookTrouble
 
     place = place_of(options)
     if "://" in place:
@@ -317,8 +311,9 @@ def _remove(options: argparse.Namespace, rules: Rules) -> int:
 
 
 def _merge(options: argparse.Namespace, rules: Rules) -> int:
-    from .book.access import open_book, where
+    from .book.access import open_book
     from .book.copies import merge
+    from .book.places import where
 
     other_place = where(Path(), options.other)
     with _open(options, make=True) as book, open_book(other_place, password=asked_password) as other:
@@ -391,8 +386,8 @@ def _add_carburettor(options: argparse.Namespace, rules: Rules) -> int:
 
 
 def _add_setting(options: argparse.Namespace, rules: Rules) -> int:
-    from .book.access import BookTrouble
     from .book.entries import add_setting, setting_value
+    from .book.places import BookTrouble
 
     typed = {
         "h_sixteenths": options.H, "l_sixteenths": options.L, "hours": options.hours, "temperature_c": options.temperature,

@@ -14,14 +14,21 @@ from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from . import __version__
+from .book.places import BookTrouble
 from .book_command import add_parser as add_book
+from .book_command import asked_password, place_of
 from .case.log import LogTrouble
 from .case.places import RULES_VARIABLE, cases_folder, club_packs, data_folder, reports_folder
 from .knowledge.model import Knowledge
 from .knowledge.packs import base_pack, load
 from .knowledge.source import FaultyFiles
+
+if TYPE_CHECKING:
+    from .reasoning.learned import Learned
+    from .shell.club import Club
 
 WELL, WRONG, MISUSED = 0, 1, 2
 
@@ -37,7 +44,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except FaultyFiles as faulty:
         for problem in faulty.problems:
             _complain(str(problem))
-    except LogTrouble as trouble:
+    except (BookTrouble, LogTrouble) as trouble:
         _complain(str(trouble))
     except KeyboardInterrupt:
         _complain("Stopped. What was answered is kept; start 'diagnose' again and it goes on there.")
@@ -71,6 +78,8 @@ def _parser() -> argparse.ArgumentParser:
     )
     parser.add_argument("--plain", action="store_true", help="plain lines, for screen readers and simple terminals")
     parser.add_argument("--book", metavar="BOOK", help="the club's book: a file, or postgresql://ROLE@HOST/DATABASE")
+    parser.add_argument("--no-book", action="store_true", help="rank and walk as if there were no book")
+    parser.add_argument("--machine", metavar="NAME", help="the machine of a new case, as the book calls it")
     parser.add_argument("--new", action="store_true", help="start a new case without asking about the open ones")
     parser.set_defaults(run=_walk)
     commands = parser.add_subparsers(metavar="command")
@@ -171,13 +180,16 @@ def _packs(options: argparse.Namespace) -> list[Path]:
 
 
 def _walk(options: argparse.Namespace) -> int:
+    from .shell.club import choose_machine, say_trouble, show_machine
     from .shell.console import Left, open_console
-    from .shell.opening import choose_case, first_words, greet
+    from .shell.opening import choose_case, first_words, greet, say
 
     data = data_folder(options.data)
-    # The rules are read and built while the first question is on the screen.
-    rules = ThreadPoolExecutor(1).submit(_ready_rules, options)
+    # The rules are read and built, and what the club's cases teach, while the first questions are on the screen.
+    behind = ThreadPoolExecutor(1)
+    rules = behind.submit(_ready_rules, options)
     console = open_console(options.plain)
+    club = _club(options)
     try:
         log = choose_case(console, cases_folder(data), options.new)
     except Left:
@@ -185,6 +197,10 @@ def _walk(options: argparse.Namespace) -> int:
     with log:
         try:
             greet(console, log.state)
+            choose_machine(console, club, log, options.machine)
+            if log.state.machine and not log.state.words:
+                show_machine(console, club, log, rules.result)
+            learned = behind.submit(lambda: club.learned(rules.result(), log.state.machine, cases_folder(data)))
             typed = first_words(console, log)
         except Left:
             console.say(f"Kept: {log.path}. Start 'diagnose' again and it goes on here.")
@@ -194,11 +210,33 @@ def _walk(options: argparse.Namespace) -> int:
         from .shell.walk import Walk
 
         try:
-            Walk(knowledge, log, console, reports_folder(data), typed).run()
+            lessons = learned.result()
+            say_trouble(console, club)
+            closed = Walk(knowledge, log, console, reports_folder(data), typed, lessons).run()
+            for line in club.keep(log.state, knowledge, cases_folder(data)) if closed else ():
+                say(console, line)
+            say_trouble(console, club)
         except CannotWrite as trouble:
             _complain(str(trouble))
             return WRONG
     return WELL
+
+
+def _club(options: argparse.Namespace) -> Club:
+    from .shell.club import Club
+
+    return Club(None if options.no_book else place_of(options), asked_password)
+
+
+def _learned(options: argparse.Namespace, knowledge: Knowledge, machine: str = "") -> Learned | None:
+    """What the book's confirmed cases teach; a book that cannot be used is said, and left out."""
+    club = _club(options)
+    try:
+        return club.learned(knowledge, machine, cases_folder(data_folder(options.data)))
+    finally:
+        club.close()
+        if club.trouble:
+            _complain(f"Without the book: {club.trouble}")
 
 
 def _ready_rules(options: argparse.Namespace) -> Knowledge:
@@ -216,6 +254,7 @@ def _rank(options: argparse.Namespace) -> int:
     from .report.document import documents, standing_document
 
     knowledge = _knowledge(options)
+    learned = _learned(options, knowledge)
     problems, ranked = [], []
     for path in _case_files(options.cases):
         try:
@@ -223,7 +262,7 @@ def _rank(options: argparse.Namespace) -> int:
         except FaultyFiles as faulty:
             problems += faulty.problems
             continue
-        ranked.append((case, examine(knowledge, case.state)))
+        ranked.append((case, examine(knowledge, case.state, learned)))
     if options.json:
         print(json.dumps(documents([standing_document(case.title, seen) for case, seen in ranked]), indent=2))
     else:
@@ -268,7 +307,8 @@ def _report(options: argparse.Namespace) -> int:
     state = replay(recovered.events)
     knowledge = _knowledge(options)
     try:
-        written = write_reports(reports_folder(data), knowledge, state, examine(knowledge, state))
+        seen = examine(knowledge, state, _learned(options, knowledge, state.machine))
+        written = write_reports(reports_folder(data), knowledge, state, seen)
     except CannotWrite as trouble:
         _complain(str(trouble))
         return WRONG

@@ -10,13 +10,14 @@ from books import EARLY, NO_SERVER, SERVER, case, everything, fill, machine, own
 from sqlalchemy import MetaData, select
 
 from diagnose.book import asking
-from diagnose.book.access import Book, BookTrouble, open_book
+from diagnose.book.access import Book, open_book
 from diagnose.book.case_files import read_cases, write_cases
 from diagnose.book.closed import keep_closed
 from diagnose.book.copies import merge
 from diagnose.book.correcting import correct
 from diagnose.book.files import read_into, write_csv, write_json
 from diagnose.book.persons import remove_owner
+from diagnose.book.places import BookTrouble
 from diagnose.book.schema import TABLES, cases, corrections
 from diagnose.case.casefile import read_case
 from diagnose.case.log import CaseLog

@@ -17,10 +17,8 @@ from sqlalchemy.engine import URL, make_url
 from sqlalchemy.exc import ArgumentError, SQLAlchemyError
 
 from . import migrations
+from .places import BookTrouble, NoBook, on_server
 from .schema import SCHEMA, TABLES, book
-
-VARIABLE = "DIAGNOSE_BOOK"
-FILE = "book.sqlite"
 
 WAITS = 20
 """Seconds a writer waits for another to finish."""
@@ -37,35 +35,9 @@ NEW = 0
 """Version of a book that has no tables yet."""
 
 
-class BookTrouble(Exception):
-    """The book cannot be used as asked; the message says what, where and what to do."""
-
-
-class NoBook(BookTrouble):
-    """There is no book there yet."""
-
-
 def utc_now() -> str:
     """Return the time now in UTC, to the microsecond, so that of two changes the later is known."""
     return datetime.now(timezone.utc).isoformat(timespec="microseconds")
-
-
-def where(data: Path, option: str | None = None) -> str:
-    """Return the book's file or URL: by option, else by the variable DIAGNOSE_BOOK, else in the data folder.
-
-    Raises BookTrouble for a URL that holds a password: it would stand in the shell's history and in lists of processes.
-    """
-    chosen = option or os.environ.get(VARIABLE) or str(data / FILE)
-    if _is_url(chosen) and _url(chosen).password is not None:
-        raise BookTrouble(
-            "the address of the book holds a password; leave it out: it is asked for when the server wants one,"
-            " or taken from PGPASSWORD"
-        )
-    return chosen
-
-
-def _is_url(chosen: str) -> bool:
-    return "://" in chosen
 
 
 def _url(chosen: str) -> URL:
@@ -115,7 +87,7 @@ def open_book(chosen: str, make: bool = False, password: Callable[[str], str] | 
     make: begin a new book where there is none; otherwise NoBook is raised. password: asks the person for the password
     of a role when the server wants one. An older book is migrated, with a copy kept beside it; a newer one is refused.
     """
-    opened = _on_server(_url(chosen), password) if _is_url(chosen) else _in_file(Path(chosen), make)
+    opened = _on_server(_url(chosen), password) if on_server(chosen) else _in_file(Path(chosen), make)
     try:
         _ready(opened, make)
     except BaseException:

@@ -6,9 +6,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, Select, Table, exists, func, or_, select
+from sqlalchemy import ColumnElement, Connection, Table, exists, func, or_, select
 
-from .rows import Row
+from .rows import Row, called
 from .schema import (
     PARTS,
     TABLES,
@@ -73,7 +73,7 @@ def _conditions(sought: Sought) -> list[ColumnElement[bool]]:
     if sought.cause:
         held.append(exists().where(causes_found.c.case == cases.c.uid, causes_found.c.cause == sought.cause))
     if sought.machine:
-        held.append(func.lower(machines.c.name) == sought.machine.lower())
+        held.append(called(machines, sought.machine))
     if sought.since:
         held.append(cases.c.closed >= sought.since)
     if sought.until:
@@ -134,16 +134,7 @@ def machines_of(connection: Connection, owner: str) -> list[Row]:
     return [row._asdict() for row in connection.execute(query)]
 
 
-def by_last_seen(connection: Connection, most: int) -> list[str]:
-    """Return the names of the machines that had a case last, newest first."""
-    return list(connection.scalars(_last_seen().limit(most)))
-
-
-def _last_seen() -> Select[tuple[str]]:
-    last = func.max(cases.c.closed)
-    return (
-        select(machines.c.name)
-        .outerjoin(cases, cases.c.machine == machines.c.uid)
-        .group_by(machines.c.uid, machines.c.name)
-        .order_by(func.coalesce(last, "").desc(), machines.c.name)
-    )
+def machine_names(connection: Connection) -> list[str]:
+    """Return the names of the machines, those that had a case last first."""
+    last = select(func.max(cases.c.closed)).where(cases.c.machine == machines.c.uid).scalar_subquery()
+    return list(connection.scalars(select(machines.c.name).order_by(func.coalesce(last, "").desc(), machines.c.name)))

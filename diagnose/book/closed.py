@@ -111,7 +111,7 @@ def rows_of_case(state: CaseState, events: Sequence[Event], uid: str, knowledge:
         "opened": state.opened,
         "closed": closing.at,
         "how": closing.how,
-        "confirmed": "retest" if _proved(state) else "no",
+        "confirmed": "retest" if proved(state) else "no",
         "minutes": minutes_at_work(events),
         "words": "; ".join(state.words),
         "packs": ", ".join(map(str, state.packs)),
@@ -149,7 +149,7 @@ def rows_of_case(state: CaseState, events: Sequence[Event], uid: str, knowledge:
     }  # fmt: skip
 
 
-def _proved(state: CaseState) -> bool:
+def proved(state: CaseState) -> bool:
     """True when a repair of a cause it was closed with ended the fault, or the owner agreed that nothing was wrong."""
     causes = state.closing.causes if state.closing else ()
     return any(done.result == "gone" and done.cause in causes for done in state.repairs)

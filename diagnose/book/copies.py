@@ -9,7 +9,8 @@ from pathlib import Path
 
 from sqlalchemy import text
 
-from .access import Book, BookTrouble, NoBook, copy_file, free_name, open_book
+from .access import Book, copy_file, free_name, open_book
+from .places import BookTrouble, NoBook
 from .rows import Met, Taken, rows_of, take_in
 
 

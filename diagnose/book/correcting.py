@@ -10,8 +10,9 @@ from sqlalchemy import Connection, Table, delete, insert, select, update
 from ..knowledge.model import Knowledge
 from ..knowledge.reader import likeliest
 from . import tallies
-from .access import BookTrouble, utc_now
+from .access import utc_now
 from .entries import MEASURES, NEEDLE_COLUMNS, kind, known, named, number, setting_value, when
+from .places import BookTrouble
 from .rows import Row, note_corrections
 from .schema import CONFIRMED, TABLES, carburettors, cases, causes_found, engines, machines, notes, owners, settings
 

@@ -15,10 +15,11 @@ from ..case.casefile import MACHINE
 from ..case.readings import NotAReading, parse_reading, parse_turns
 from ..knowledge.model import Knowledge, Measure
 from ..knowledge.source import Place, Text
-from .access import BookTrouble, utc_now
+from .access import utc_now
 from .checking import uid_by_content
-from .rows import Row, Rows, Taken, take_in, uid_by_chance
-from .schema import carburettors, cases, engines, machines, notes, owners, removed, settings
+from .places import BookTrouble
+from .rows import NAMED, Row, Rows, Taken, called, take_in, uid_by_chance
+from .schema import carburettors, cases, engines, machines, notes, removed, settings
 
 LONGEST_NAME = 60
 
@@ -97,10 +98,8 @@ def kind(knowledge: Knowledge, text: str) -> str:
 
 def known(connection: Connection, table: Table, name: str) -> Row:
     """Return the row of an owner, machine, engine, carburettor or case by its name. Raises BookTrouble."""
-    column = table.c.call_sign if table is owners else table.c.name
-    found = [
-        row._asdict() for row in connection.execute(select(table).where(func.lower(column) == named(name).lower()).limit(3))
-    ]
+    meant = called(table, named(name)) if table.name in NAMED else func.lower(table.c.name) == named(name).lower()
+    found = [row._asdict() for row in connection.execute(select(table).where(meant).limit(3))]
     if not found:
         what = table.name.removesuffix("s")
         raise BookTrouble(f"no {what} is called '{named(name)}' in the book; diagnose book search finds names")

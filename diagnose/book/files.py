@@ -13,8 +13,9 @@ from typing import Any
 from sqlalchemy import Connection
 
 from ..knowledge.source import FaultyFiles, Place, Problem
-from .access import Book, BookTrouble
+from .access import Book
 from .checking import CARRIED, Checked
+from .places import BookTrouble
 from .rows import Row, Taken, rows_of, take_in
 from .schema import SCHEMA, TABLES
 from .writing import whole_file

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 
-from sqlalchemy import Column, Connection, Table, func, select
+from sqlalchemy import Column, Connection, Table, select
 
 from ..case.readings import turns
 from ..knowledge.model import Knowledge
 from . import asking
 from .correcting import SHORTEST_UID, corrections_of
-from .rows import Row
+from .rows import NAMED, Row, called
 from .schema import carburettors, cases, engines, machines, notes, owners, recordings, settings
 
 
@@ -132,11 +132,11 @@ def case_lines(connection: Connection, knowledge: Knowledge, case: Row) -> Itera
     yield from _headed("Corrected", changed)
 
 
-def called(connection: Connection, name: str) -> list[tuple[str, Row]]:
+def named_so(connection: Connection, name: str) -> list[tuple[str, Row]]:
     """Return the machines, owners and cases called exactly so, whatever the capitals, and a case with this mark."""
     found: list[tuple[str, Row]] = []
     for what, table, column in _NAMED:
-        exact = func.lower(column) == " ".join(name.split()).lower()
+        exact = called(table, " ".join(name.split())) if table.name in NAMED else column == name
         found += [(what, row._asdict()) for row in connection.execute(select(table).where(exact).limit(20))]
     if len(name) >= SHORTEST_UID:
         marked = cases.c.uid.startswith(name, autoescape=True)

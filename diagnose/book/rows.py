@@ -12,7 +12,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import astuple, dataclass, field
 from typing import Any
 
-from sqlalchemy import Connection, Table, delete, insert, select, update
+from sqlalchemy import ColumnElement, Connection, Table, delete, insert, or_, select, update
 
 from . import removing, tallies
 from .access import utc_now
@@ -36,6 +36,12 @@ def uid_of(*parts: str) -> str:
     """Return the uid of what is called this, whatever the capitals: the same in every book."""
     said = "\0".join(part.casefold().strip() for part in parts)
     return hashlib.sha256(said.encode()).hexdigest()[:UID_LENGTH]
+
+
+def called(table: Table, name: str) -> ColumnElement[bool]:
+    """What is true of the owners or machines called so, whatever the capitals."""
+    column = NAMED[table.name]
+    return or_(column == name, table.c.uid == uid_of(table.name.removesuffix("s"), name))
 
 
 def uid_by_chance() -> str:

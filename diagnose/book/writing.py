@@ -8,7 +8,7 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import TextIO
 
-from .access import BookTrouble
+from .places import BookTrouble
 
 
 @contextmanager

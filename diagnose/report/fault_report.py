@@ -6,9 +6,10 @@ from dataclasses import dataclass
 
 from ..case.casefile import MACHINE
 from ..case.ledger import NEEDLES, stands
-from ..case.readings import percent, turns
+from ..case.readings import count_words, percent, times, turns
 from ..case.state import CaseState
 from ..knowledge.checker import NEEDLE_HOLDS
+from ..knowledge.frequency import FREQUENCY
 from ..knowledge.model import Knowledge, Step
 from ..planning.examine import Examined
 from ..planning.plan import next_questions
@@ -17,6 +18,9 @@ from ..reasoning.reason import Conclusions
 
 MOST_CAUSES = 6
 MOST_REASONS = 6
+
+WORTH_SAYING = 0.02
+"""Share by which a word must mean something else in the club before the report says so."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,6 +91,7 @@ class FaultReport:
     notes: tuple[Line, ...]
     packs: tuple[Line, ...]
     program: str
+    club: tuple[str, ...] = ()
 
 
 RESULTS = {
@@ -152,7 +157,33 @@ def fault_report(knowledge: Knowledge, state: CaseState, examined: Examined, pro
         notes=tuple(Line(_when(at), text) for at, text in state.notes),
         packs=tuple(Line(str(pack.name), f"{pack.id} {pack.version}") for pack in knowledge.packs),
         program=program,
+        club=_club(examined),
     )
+
+
+def _club(examined: Examined) -> tuple[str, ...]:
+    """What the club's own confirmed cases added to the causes shown, and what its words mean."""
+    learned = examined.learned
+    if learned is None:
+        return ()
+    lines = [
+        f"{learned.cases} confirmed cases of this club moved the odds above from what the rules say (--no-book leaves"
+        " them out)."
+    ]
+    for ranked in examined.standing.causes[:MOST_CAUSES]:
+        seen, here = learned.seen.get(ranked.cause, 0), learned.seen_here.get(ranked.cause, 0)
+        if seen:
+            on_this = f", {count_words(here)} on this machine" if here else ""
+            name = examined.knowledge.causes[ranked.cause].name
+            lines.append(f"{name}: seen {count_words(seen)} in this club{on_this}; odds {times(ranked.learned_decibels)}.")
+    moved = [
+        f"'{word.replace('-', ' ')}' {percent(share)} (written {percent(FREQUENCY[word])})"
+        for word, share in learned.words.items()
+        if abs(share - FREQUENCY[word]) >= WORTH_SAYING
+    ]
+    if moved:
+        lines.append(f"What the words of the rules mean here: {', '.join(moved)}.")
+    return tuple(lines)
 
 
 def _proved(state: CaseState) -> bool:

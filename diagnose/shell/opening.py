@@ -58,7 +58,7 @@ def _choice(console: Console, says: Sequence[str]) -> int:
 
 
 def greet(console: Console, state: CaseState) -> None:
-    """Say where this is, and ask the first question if it was not answered yet."""
+    """Say where this is."""
     say(console, TITLE, "head")
     if state.words:
         say(console, f"Going on with case {state.case}: {len(state.answered)} answers so far.")
@@ -67,12 +67,13 @@ def greet(console: Console, state: CaseState) -> None:
         return
     say(console, "Answer by number, by a few letters, or ? when you don't know. 'help' lists what else can be typed.")
     say(console, f"Case {state.case}: every answer is kept as soon as it is given.")
-    say(console)
-    say(console, OWNERS_WORDS, "ask")
 
 
 def first_words(console: Console, log: CaseLog) -> str | None:
-    """Read and keep the owner's words. A command typed instead is returned for the walk to carry out. Raises Left."""
+    """Ask for and keep the owner's words. A command typed instead is returned for the walk to carry out. Raises Left."""
+    if not log.state.words:
+        say(console)
+        say(console, OWNERS_WORDS, "ask")
     while not log.state.words:
         try:
             line = console.read("> ", list(COMMANDS))
