@@ -13,6 +13,8 @@ from diagnose.book.rows import Row, Rows, take_in, uid_of
 SERVER = os.environ.get("DIAGNOSE_TEST_POSTGRES", "")
 """Address of a PostgreSQL server for the tests; `.ci/postgres` starts one."""
 
+PASSWORD = os.environ.get("PGPASSWORD")
+
 NO_SERVER = "no PostgreSQL for the tests: DIAGNOSE_TEST_POSTGRES names none (.ci/postgres starts one)"
 
 EARLY = "2026-04-01T08:00:00.000000+00:00"
@@ -21,7 +23,7 @@ EARLY = "2026-04-01T08:00:00.000000+00:00"
 def place_on_server() -> Iterator[str]:
     """A place for one book on the server, away from all others, and gone afterwards."""
     name = f"book_{secrets.token_hex(6)}"
-    server = create_engine(make_url(SERVER).set(drivername="postgresql+psycopg"), isolation_level="AUTOCOMMIT")
+    server = create_engine(make_url(SERVER).set(drivername="postgresql+psycopg", password=PASSWORD), isolation_level="AUTOCOMMIT")
     with server.connect() as connection:
         connection.execute(text(f"CREATE SCHEMA {name}"))
     yield f"{SERVER}{'&' if '?' in SERVER else '?'}options=-csearch_path%3D{name}"

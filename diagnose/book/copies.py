@@ -34,7 +34,7 @@ def back_up(book: Book, copy: Path) -> None:
     if book.file is not None:
         copy_file(book.file, copy)
         return
-    unfinished = copy.with_name(f".{copy.name}.{os.getpid()}")
+    unfinished = copy.with_name(f".{copy.name}.{os.getpid()}.gathered")
     try:
         with open_book(str(unfinished), make=True) as made:
             merge(made, book)

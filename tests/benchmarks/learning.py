@@ -31,6 +31,10 @@ from diagnose.reasoning.tables import general_rates, shown_rates
 
 SIZES = (0, 10, 25, 50, 100, 200, 400, 800)
 UNKNOWN, WRONG = 0.15, 0.05
+
+KNOWS_ALL = -1
+"""Stands for what is true in the club, instead of a number of cases."""
+
 DULLER = {"never": 0.04, "rarely": 0.12, "sometimes": 0.26, "often": 0.42, "usually": 0.60, "nearly-always": 0.75}
 """A club where things show less clearly than the rules say."""
 
@@ -127,7 +131,7 @@ def one_club(task: tuple[str, int, int, int]) -> list[tuple[int, Score]]:
     teaching = cases[judged_many:]
     scores = [(size, score(judged, learned_from(teaching[:size]))) for size in SIZES if size <= min(most, len(teaching))]
     knows_all = club(kind, seed)
-    return [*scores, (-1, score(judged, knows_all))]
+    return [*scores, (KNOWS_ALL, score(judged, knows_all))]
 
 
 def main() -> None:
@@ -139,25 +143,23 @@ def main() -> None:
     tasks = [(kind, seed, asked.cases, asked.judged) for kind in KINDS for seed in range(asked.clubs)]
     with ProcessPoolExecutor() as pool:
         results = dict(zip(tasks, pool.map(one_club, tasks), strict=True))
-    worst = 0.0
-    print(f"{asked.clubs} invented clubs of each kind, {asked.judged} cases judged in each: first place / log-loss /")
-    print("calibration error of the leading cause, by confirmed cases learnt from")
-    print(f"{'club':20}" + "".join(f"{size:>17}" for size in SIZES if size <= asked.cases) + f"{'knows all':>17}")
-    for kind in KINDS:
-        columns: dict[int, list[Score]] = {}
-        for task, scores in results.items():
-            if task[0] != kind:
-                continue
-            none = dict(scores)[0]
-            for size, one in scores:
-                columns.setdefault(size, []).append(one)
-                worst = max(worst, one.loss - none.loss if size > 0 else 0.0)
-        cells = [
-            f"{fmean(s.first for s in some):.3f}/{fmean(s.loss for s in some):.2f}/{fmean(s.error for s in some):.3f}"
-            for _, some in sorted(columns.items(), key=lambda item: item[0] % 10**6)
-        ]
-        print(f"{kind:20}" + "".join(f"{cell:>17}" for cell in cells))
-    print(f"Worst harm in any club at any number of cases: {worst:.3f} log-loss")
+    print(
+        f"{asked.clubs} invented clubs of each kind, {asked.judged} cases judged in each: first place / log-loss of the true"
+    )
+    print("cause / calibration error, by confirmed cases learnt from; the most that any one")
+    print("club lost in log-loss against the packs alone.")
+    print(f"{'cases':>9}" + "".join(f"{kind:>20}" for kind in KINDS) + f"{'most lost':>11}")
+    for size in (*(size for size in SIZES if size <= asked.cases), KNOWS_ALL):
+        cells, lost = [], []
+        for kind in KINDS:
+            here = [(dict(scores)[0], dict(scores)[size]) for task, scores in results.items() if task[0] == kind]
+            some = [one for _, one in here]
+            cells.append(
+                f"{fmean(s.first for s in some):.2f} {fmean(s.loss for s in some):.2f} {fmean(s.error for s in some):.3f}"
+            )
+            lost += [one.loss - none.loss for none, one in here]
+        said = "all known" if size == KNOWS_ALL else str(size)
+        print(f"{said:>9}" + "".join(f"{cell:>20}" for cell in cells) + f"{max(*lost, 0.0):>11.3f}")
 
 
 if __name__ == "__main__":
