@@ -23,7 +23,8 @@ EARLY = "2026-04-01T08:00:00.000000+00:00"
 def place_on_server() -> Iterator[str]:
     """A place for one book on the server, away from all others, and gone afterwards."""
     name = f"book_{secrets.token_hex(6)}"
-    server = create_engine(make_url(SERVER).set(drivername="postgresql+psycopg", password=PASSWORD), isolation_level="AUTOCOMMIT")
+    address = make_url(SERVER).set(drivername="postgresql+psycopg", password=PASSWORD)
+    server = create_engine(address, isolation_level="AUTOCOMMIT")
     with server.connect() as connection:
         connection.execute(text(f"CREATE SCHEMA {name}"))
     yield f"{SERVER}{'&' if '?' in SERVER else '?'}options=-csearch_path%3D{name}"
