@@ -334,7 +334,7 @@ def _repairs(
 
     A likely cause is named however long its repair takes: then it is a job for the workshop, and they know which.
     """
-    minutes = repair_minutes(knowledge, standing)
+    minutes = repair_minutes(knowledge)
     chance = dict(zip(standing.tables.causes, map(float, standing.cures), strict=True))
     open_repairs: list[RankedCause] = []
     held: list[str] = []

@@ -65,19 +65,19 @@ def _prospects_of(knowledge: Knowledge, tables: Tables) -> _Prospects:
         blocks.append(np.column_stack([table.T, tables.general[name]]))
         rows[name] = np.arange(begin, begin + table.shape[1])
         begin += table.shape[1]
-    retest = min((retest.minutes for retest in knowledge.retests.values()), default=0.0)
     return _Prospects(
         likelihood=np.concatenate(blocks) if blocks else np.zeros((0, len(tables.causes) + 1)),
         rows=rows,
         unsure={str(f.id): FREQUENCY[f.unsure or USUALLY_UNSURE] for f in knowledge.findings.values()},
-        repair_minutes=np.array([cause.fix.minutes + retest for cause in knowledge.causes.values()]),
+        repair_minutes=np.array(list(repair_minutes(knowledge).values())),
     )
 
 
-def repair_minutes(knowledge: Knowledge, standing: Standing) -> Mapping[str, float]:
+@lru_cache(maxsize=8)
+def repair_minutes(knowledge: Knowledge) -> Mapping[str, float]:
     """Return the minutes of putting each cause right, with the shortest retest."""
-    minutes = _prospects_of(knowledge, standing.tables).repair_minutes
-    return dict(zip(standing.tables.causes, map(float, minutes), strict=True))
+    retest = min((retest.minutes for retest in knowledge.retests.values()), default=0.0)
+    return {str(cause.id): cause.fix.minutes + retest for cause in knowledge.causes.values()}
 
 
 def minutes_of(knowledge: Knowledge, finding: Finding) -> float:

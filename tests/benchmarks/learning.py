@@ -143,20 +143,17 @@ def main() -> None:
     tasks = [(kind, seed, asked.cases, asked.judged) for kind in KINDS for seed in range(asked.clubs)]
     with ProcessPoolExecutor() as pool:
         results = dict(zip(tasks, pool.map(one_club, tasks), strict=True))
-    print(
-        f"{asked.clubs} invented clubs of each kind, {asked.judged} cases judged in each: first place / log-loss of the true"
-    )
-    print("cause / calibration error, by confirmed cases learnt from; the most that any one")
-    print("club lost in log-loss against the packs alone.")
+    print(f"{asked.clubs} invented clubs of each kind, {asked.judged} cases judged in each: first place, log-loss of")
+    print("the true cause and calibration error, by confirmed cases learnt from; and the most")
+    print("that any one club lost in log-loss against the packs alone.")
     print(f"{'cases':>9}" + "".join(f"{kind:>20}" for kind in KINDS) + f"{'most lost':>11}")
     for size in (*(size for size in SIZES if size <= asked.cases), KNOWS_ALL):
         cells, lost = [], []
         for kind in KINDS:
             here = [(dict(scores)[0], dict(scores)[size]) for task, scores in results.items() if task[0] == kind]
             some = [one for _, one in here]
-            cells.append(
-                f"{fmean(s.first for s in some):.2f} {fmean(s.loss for s in some):.2f} {fmean(s.error for s in some):.3f}"
-            )
+            first, loss, error = (fmean(getattr(one, part) for one in some) for part in ("first", "loss", "error"))
+            cells.append(f"{first:.2f} {loss:.2f} {error:.3f}")
             lost += [one.loss - none.loss for none, one in here]
         said = "all known" if size == KNOWS_ALL else str(size)
         print(f"{said:>9}" + "".join(f"{cell:>20}" for cell in cells) + f"{max(*lost, 0.0):>11.3f}")
