@@ -60,6 +60,11 @@ def add_parser(commands: Any, rules: Callable[[argparse.Namespace], Knowledge]) 
     removed.add_argument("--yes", action="store_true", help="do not ask once more")
     merged = enter("merge", _merge, "take in another book, without doubles")
     merged.add_argument("other", metavar="BOOK", help="its file, or postgresql://ROLE@HOST/DATABASE")
+    plot = enter("plot", _plot, "draw needles, faults, heat or minutes to the cause")
+    plot.add_argument("what", choices=("needles", "faults", "heat", "minutes"))
+    plot.add_argument("--machine", metavar="NAME", help="only this machine; needles and heat want one")
+    plot.add_argument("-o", "--output", type=Path, metavar="FILE", help="a picture: .svg or .png; several get a number")
+    enter("learned", _learned, "what the confirmed cases have taught")
     enter("check", _check, "look the book through for damage")
     enter("schema", _schema, "print the tables of the book, column by column")
 
@@ -318,6 +323,45 @@ def _merge(options: argparse.Namespace, rules: Rules) -> int:
     other_place = where(Path(), options.other)
     with _open(options, make=True) as book, open_book(other_place, password=asked_password) as other:
         print(f"{other.place}: {_became(merge(book, other))}")
+    return WELL
+
+
+def _plot(options: argparse.Namespace, rules: Rules) -> int:
+    from .book.charts import CHARTS
+    from .book.entries import known
+    from .book.places import BookTrouble
+    from .book.schema import machines
+    from .drawing.terminal import draw
+    from .shell.console import fitting
+
+    with _open(options) as book, book.reading() as connection:
+        machine = known(connection, machines, options.machine) if options.machine else None
+        charts = CHARTS[options.what](connection, rules(), machine)
+    if options.output is None:
+        width = fitting(shutil.get_terminal_size((80, 24)).columns)
+        print("\n\n".join("\n".join(draw(chart, width)) for chart in charts))
+        return WELL
+    from .drawing.picture import save
+
+    for place, chart in enumerate(charts, 1):
+        ending = f"-{place}" if len(charts) > 1 else ""
+        path = options.output.with_name(f"{options.output.stem}{ending}{options.output.suffix}")
+        try:
+            save(chart, path)
+        except ValueError as wrong:
+            raise BookTrouble(str(wrong)) from None
+        print(path)
+    return WELL
+
+
+def _learned(options: argparse.Namespace, rules: Rules) -> int:
+    from .book.learning import counted, learn
+    from .book.pages import learned_lines
+
+    knowledge = rules()
+    with _open(options) as book, book.reading() as connection:
+        learned = learn(knowledge, counted(connection))
+    _say(learned_lines(knowledge, learned))
     return WELL
 
 

@@ -9,6 +9,7 @@ from books import case, fill, machine, owner
 
 from diagnose.book.access import open_book
 from diagnose.book.asking import FoundCase
+from diagnose.book.entries import add_setting
 from diagnose.book.history import Recurring, closing_line, how_often, recurring
 from diagnose.cli import WELL, main
 from diagnose.knowledge.model import Knowledge
@@ -125,3 +126,24 @@ def test_how_often_a_fault_comes_back_is_said_as_people_say_it(base: Knowledge) 
     assert how_often(Recurring("plug-fouled", 3, 3)) == "three times this season"
     assert "the third time this season on Grey" in closing_line(Recurring("plug-fouled", 4, 3), base, "Grey")
     assert "the 22nd time on Grey" in closing_line(Recurring("plug-fouled", 22, 1), base, "Grey")
+
+
+def test_the_air_since_the_last_setting_is_told_in_one_line(
+    club: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """From 21 C at 980 hPa to 1 C at the same pressure: 294.25 / 274.15 = 1.073 times as dense, damp aside."""
+    with open_book(str(club / "book.sqlite")) as book, book.writing() as connection:
+        add_setting(
+            connection, "Grey Heli", {"h_sixteenths": 21, "temperature_c": 21.1, "pressure_hpa": 980.0}, "2026-08-02"
+        )
+    said = " ".join(walked(club, "1\nwarm\n1 C 980 hPa\nit hunts\n", monkeypatch, capsys).split())
+    assert "'warm' has no unit" in said
+    change = re.search(r"Density since then: \+([\d.]+) %", said)
+    assert change and 6.8 < float(change[1]) < 8.5
+    assert re.search(r"Mixture since then, by the air: [\d.]+ to [\d.]+ % leaner", said)
+    log = next((club / "cases").glob("*.jsonl")).read_text()
+    assert '"calculator": "air"' in log
+    assert '"air-compared", "answer": "denser"' in log
+    assert "WARNING" in said or "DANGER" in said
+    plain = walked(club, "1\n\nit hunts\n", monkeypatch, capsys)
+    assert "Density since then" not in plain

@@ -20,6 +20,7 @@ from ..knowledge.model import Knowledge
 from .access import Book
 from .rows import AT_ONCE, UID_LENGTH, Rows, Taken, take_in, uid_of
 from .schema import cases, removed
+from .weather import weather_in
 
 LONG_PAUSE = 90.0
 """Minutes between two entries of a log past which nobody was at work: another day. A judgement; long fixes are shorter."""
@@ -156,12 +157,14 @@ def proved(state: CaseState) -> bool:
 
 
 def _settings(state: CaseState, machine: str | None, uid: str, at: str) -> list[dict[str, Any]]:
-    """Where the needles stood when the case was closed."""
+    """Where the needles stood when the case was closed, and the air of the day where the bench was told."""
     places = {needle: stands(state.needles, needle) for needle in NEEDLES}
     if machine is None or not any(places.values()):
         return []
     counted = {f"{needle.lower()}_sixteenths": place.now if place else None for needle, place in places.items()}
-    return [{"uid": uid_of("setting", uid), "machine": machine, "case": uid, "at": at, **counted, "changed": in_utc(at)}]
+    reckoned = next((dict(done.inputs) for done in reversed(state.bench) if done.calculator == "air"), {})
+    row = {"uid": uid_of("setting", uid), "machine": machine, "case": uid, "at": at, **counted, "changed": in_utc(at)}
+    return [{**row, **weather_in(reckoned)}]
 
 
 def reading_value(knowledge: Knowledge, name: str, reading: str | None) -> float | None:

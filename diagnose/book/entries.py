@@ -10,7 +10,6 @@ from typing import Any
 
 from sqlalchemy import Connection, Table, func, select
 
-from ..bench import atmosphere
 from ..case.casefile import MACHINE
 from ..case.readings import NotAReading, parse_reading, parse_turns
 from ..knowledge.model import Knowledge, Measure
@@ -20,6 +19,7 @@ from .checking import uid_by_content
 from .places import BookTrouble
 from .rows import NAMED, Row, Rows, Taken, called, take_in, uid_by_chance
 from .schema import carburettors, cases, engines, machines, notes, removed, settings
+from .weather import air_of
 
 LONGEST_NAME = 60
 
@@ -172,18 +172,3 @@ def add_recording(connection: Connection, machine: str | None, file: str, result
     row = {"uid": uid, "machine": of, "case": None, "at": moment, "file": named(file), "changed": utc_now()}
     parts = [{"recording": uid, **found.groupdict(), "value": float(found["value"])} for found in read if found]
     take_in(connection, {"recordings": [row], "recording_results": parts})
-
-
-def air_of(row: Mapping[str, Any]) -> dict[str, float]:
-    """Return the density of the air and its density altitude, as far as the weather of a setting tells them."""
-    temperature, pressure = row.get("temperature_c"), row.get("pressure_hpa")
-    if pressure is None and row.get("field_height_m") is not None:
-        pressure = atmosphere.standard_pressure(row["field_height_m"]) / 100
-    if temperature is None or pressure is None:
-        return {}
-    humidity = row.get("humidity_percent")
-    air = atmosphere.moist_air(pressure * 100, temperature, (50.0 if humidity is None else humidity) / 100)
-    return {
-        "air_density": round(air.density, 4),
-        "density_altitude_m": round(atmosphere.density_height(air.density), 0),
-    }

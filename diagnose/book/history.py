@@ -49,6 +49,11 @@ class History:
         return counted[-1] if counted else None
 
     @property
+    def last_weather(self) -> Row | None:
+        """The last setting whose weather is known well enough to compare the air with."""
+        return next((row for row in reversed(self.settings) if row["air_density"] is not None), None)
+
+    @property
     def last_fault(self) -> FoundCase | None:
         """The last case that ended with a cause."""
         return next((case for case in self.cases if case.how == "found"), None)

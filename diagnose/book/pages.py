@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
+from math import log10
 
 from sqlalchemy import Column, Connection, Table, select
 
-from ..case.readings import turns
+from ..case.readings import count_words, percent, times, turns
+from ..knowledge.frequency import FREQUENCY
 from ..knowledge.model import Knowledge
+from ..reasoning.learned import ANY_KIND, Learned
+from ..reasoning.tables import tables_of
 from . import asking
 from .correcting import SHORTEST_UID, corrections_of
 from .rows import NAMED, Row, called
@@ -130,6 +134,26 @@ def case_lines(connection: Connection, knowledge: Knowledge, case: Row) -> Itera
     changed = [f"{day(row['at'])}  {row['of_column']}: {row['was']} -> {row['became']}"
                for row in corrections_of(connection, case["uid"])]  # fmt: skip
     yield from _headed("Corrected", changed)
+
+
+def learned_lines(knowledge: Knowledge, learned: Learned | None) -> Iterator[str]:
+    """What the confirmed cases have taught: the faults they moved most, and what the words mean here."""
+    if learned is None:
+        yield "No confirmed case in the book tells these rules anything yet."
+        return
+    yield f"From {learned.cases} confirmed cases, how common a fault is in this club:"
+    written = tables_of(knowledge).how_common
+    shares = learned.weights(tables_of(knowledge).causes, ANY_KIND)
+    moved = dict(zip(tables_of(knowledge).causes, shares / (written / written.sum()), strict=True))
+    for cause in sorted(learned.seen, key=lambda cause: -moved[cause])[:15]:
+        seen = f"{cause_name(knowledge, cause)}, seen {count_words(learned.seen[cause])}"
+        yield f"    {times(10 * log10(moved[cause]))}: {seen}"
+    unseen = [factor for cause, factor in moved.items() if cause not in learned.seen]
+    if unseen:
+        yield f"    {times(10 * log10(min(unseen)))}: what was not seen yet"
+    yield "What the words of the rules mean here:"
+    for word, share in learned.words.items():
+        yield f"    {word.replace('-', ' ')}: {percent(share)}, written {percent(FREQUENCY[word])}"
 
 
 def named_so(connection: Connection, name: str) -> list[tuple[str, Row]]:

@@ -203,6 +203,10 @@ def show_machine(console: Console, club: Club, log: CaseLog, rules: Callable[[],
     kind = known.machine["kind"]
     if MACHINE in knowledge.findings and kind in knowledge.findings[MACHINE].answers:
         log.append("answer", finding=MACHINE, answer=kind)
+    if known.last_weather is not None:
+        from .air_since import compare_air
+
+        compare_air(console, known.last_weather, knowledge, log)
 
 
 def say_trouble(console: Console, club: Club) -> None:
