@@ -64,6 +64,9 @@ def add_parser(commands: Any, rules: Callable[[argparse.Namespace], Knowledge]) 
     plot.add_argument("what", choices=("needles", "faults", "heat", "minutes"))
     plot.add_argument("--machine", metavar="NAME", help="only this machine; needles and heat want one")
     plot.add_argument("-o", "--output", type=Path, metavar="FILE", help="a picture: .svg or .png; several get a number")
+    report = enter("report", _report, "a machine's whole history as Markdown, HTML and PDF")
+    report.add_argument("machine", nargs="+", metavar="MACHINE")
+    report.add_argument("--workshop", action="store_true", help="without personal data: no names, words or notes")
     enter("learned", _learned, "what the confirmed cases have taught")
     enter("check", _check, "look the book through for damage")
     enter("schema", _schema, "print the tables of the book, column by column")
@@ -351,6 +354,31 @@ def _plot(options: argparse.Namespace, rules: Rules) -> int:
         except ValueError as wrong:
             raise BookTrouble(str(wrong)) from None
         print(path)
+    return WELL
+
+
+def _report(options: argparse.Namespace, rules: Rules) -> int:
+    from datetime import datetime
+
+    from .book.history import history_of
+    from .book.machine_report import for_the_workshop, machine_report, write_machine_report
+    from .book.places import BookTrouble
+    from .report.files import CannotWrite
+
+    name, knowledge = " ".join(options.machine), rules()
+    with _open(options) as book, book.reading() as connection:
+        known = history_of(connection, name, str(datetime.now().year))
+        if known is None:
+            raise BookTrouble(f"no machine is called '{name[:60]}' in the book; diagnose book search finds names")
+        page = machine_report(connection, knowledge, known)
+    file = f"machine-{known.machine['uid'][:6]}"
+    if options.workshop:
+        page, file = for_the_workshop(page, knowledge, known), f"{file}-workshop"
+    try:
+        for path in write_machine_report(reports_folder(data_folder(options.data)), file, page):
+            print(path)
+    except CannotWrite as trouble:
+        raise BookTrouble(str(trouble)) from None
     return WELL
 
 

@@ -90,6 +90,7 @@ def _parser() -> argparse.ArgumentParser:
     ranked.set_defaults(run=_rank)
 
     report = commands.add_parser("report", help="write the fault report of a case")
+    report.add_argument("--workshop", action="store_true", help="without personal data: no words or notes of a person")
     report.add_argument("case", metavar="CASE", help="case name, such as 2026-05-01-1, or the path of its log")
     report.set_defaults(run=_report)
 
@@ -206,7 +207,8 @@ def _walk(options: argparse.Namespace) -> int:
             console.say(f"Kept: {log.path}. Start 'diagnose' again and it goes on here.")
             return WELL
         knowledge = rules.result()
-        from .report.files import CannotWrite
+        from .planning.examine import examine
+        from .report.files import CannotWrite, report_of, write_pdf
         from .shell.walk import Walk
 
         try:
@@ -216,6 +218,9 @@ def _walk(options: argparse.Namespace) -> int:
             for line in club.keep(log.state, knowledge, cases_folder(data)) if closed else ():
                 say(console, line)
             say_trouble(console, club)
+            if closed:
+                page = report_of(knowledge, log.state, examine(knowledge, log.state, lessons))
+                say(console, f"As PDF: {write_pdf(reports_folder(data), log.state.case, page)}")
         except CannotWrite as trouble:
             _complain(str(trouble))
             return WRONG
@@ -295,7 +300,8 @@ def _report(options: argparse.Namespace) -> int:
     from .case.log import ENDING, read_log
     from .case.state import replay
     from .planning.examine import examine
-    from .report.files import CannotWrite, write_reports
+    from .report.fault_report import for_the_workshop
+    from .report.files import CannotWrite, report_of, write_pdf, write_texts
 
     data = data_folder(options.data)
     path = Path(options.case)
@@ -308,7 +314,11 @@ def _report(options: argparse.Namespace) -> int:
     knowledge = _knowledge(options)
     try:
         seen = examine(knowledge, state, _learned(options, knowledge, state.machine))
-        written = write_reports(reports_folder(data), knowledge, state, seen)
+        page, name = report_of(knowledge, state, seen), state.case
+        if options.workshop:
+            page, name = for_the_workshop(page, knowledge, state), f"{state.case}-workshop"
+        folder = reports_folder(data)
+        written = (*write_texts(folder, name, page), write_pdf(folder, name, page))
     except CannotWrite as trouble:
         _complain(str(trouble))
         return WRONG

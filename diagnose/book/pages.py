@@ -95,9 +95,9 @@ def setting_line(row: Row) -> str:
 def weather(row: Row) -> list[str]:
     """What else stands in a setting, each with its unit."""
     written = (
-        ("hours", "{:g} hours"), ("temperature_c", "{:g} C"), ("pressure_hpa", "{:g} hPa"),
+        ("hours", "{:g} hours"), ("temperature_c", "{:.3g} C"), ("pressure_hpa", "{:g} hPa"),
         ("humidity_percent", "{:g} % humidity"), ("field_height_m", "field at {:g} m"),
-        ("density_altitude_m", "density altitude {:.0f} m"), ("head_temperature_c", "head {:g} C"), ("remark", "{}"),
+        ("density_altitude_m", "density altitude {:.0f} m"), ("head_temperature_c", "head {:.3g} C"), ("remark", "{}"),
     )  # fmt: skip
     return [form.format(row[column]) for column, form in written if row[column] is not None]
 

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import re
+from dataclasses import dataclass, replace
 
 from ..case.casefile import MACHINE
 from ..case.ledger import NEEDLES, stands
@@ -159,6 +160,29 @@ def fault_report(knowledge: Knowledge, state: CaseState, examined: Examined, pro
         program=program,
         club=_club(examined),
     )
+
+
+def for_the_workshop(report: FaultReport, knowledge: Knowledge, state: CaseState) -> FaultReport:
+    """The same report without personal data: nothing that a person typed in their own words, and no name of a file.
+
+    What it was is kept where the rules know it; a proof is kept where it is the rules' own.
+    """
+    causes = state.closing.causes if state.closing else ()
+    written = {str(cause.proof) for cause in knowledge.causes.values()}
+    return replace(
+        report,
+        words=(),
+        notes=(),
+        proof=tuple(says for says in report.proof if says in written),
+        outcome=report.outcome
+        if all(cause in knowledge.causes for cause in causes)
+        else "Cause found; not in these rules.",
+        bench=tuple(replace(one, inputs=tuple(i for i in one.inputs if not _names_a_file(i))) for one in report.bench),
+    )
+
+
+def _names_a_file(said: str) -> bool:
+    return bool(re.search(r"[/\\]|\.\w{2,4}$", said))
 
 
 def _club(examined: Examined) -> tuple[str, ...]:
