@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, Table, exists, func, or_, select
+from sqlalchemy import ColumnElement, Connection, Table, func, or_, select
 
 from .rows import Row, called
 from .schema import (
@@ -67,13 +67,13 @@ def search(connection: Connection, sought: Sought, most: int = MOST_FOUND) -> tu
 def _conditions(sought: Sought) -> list[ColumnElement[bool]]:
     held: list[ColumnElement[bool]] = []
     for word in sought.words:
-        noted = exists().where(notes.c.case == cases.c.uid, _has(notes.c.text, word))
-        caused = exists().where(causes_found.c.case == cases.c.uid, _has(causes_found.c.cause, word))
+        noted = cases.c.uid.in_(select(notes.c.case).where(notes.c.case.is_not(None), _has(notes.c.text, word)))
+        caused = cases.c.uid.in_(select(causes_found.c.case).where(_has(causes_found.c.cause, word)))
         held.append(or_(_has(cases.c.words, word), _has(cases.c.name, word), _has(machines.c.name, word), noted, caused))
     if sought.cause:
-        held.append(exists().where(causes_found.c.case == cases.c.uid, causes_found.c.cause == sought.cause))
+        held.append(cases.c.uid.in_(select(causes_found.c.case).where(causes_found.c.cause == sought.cause)))
     if sought.machine:
-        held.append(called(machines, sought.machine))
+        held.append(cases.c.machine.in_(select(machines.c.uid).where(called(machines, sought.machine))))
     if sought.since:
         held.append(cases.c.closed >= sought.since)
     if sought.until:

@@ -168,13 +168,11 @@ def word_counts(knowledge: Knowledge, answers: Mapping[tuple[str, str, str], int
     """
     told: dict[tuple[str, str], dict[str, int]] = defaultdict(dict)
     for (of, asked, answer), many in answers.items():
-        told[of, asked][answer] = many
+        if of in knowledge.causes and asked in knowledge.causes[of].shows and asked in knowledge.findings:
+            told[of, asked][answer] = many
     sums = {word: [0.0, 0.0, 0.0] for word in FREQUENCY}
     for (of, asked), given in told.items():
-        known_cause, finding = knowledge.causes.get(of), knowledge.findings.get(asked)
-        if known_cause is None or finding is None or asked not in known_cause.shows:
-            continue
-        tell = known_cause.shows[asked]
+        finding, tell = knowledge.findings[asked], knowledge.causes[of].shows[asked]
         known = {answer: given.get(answer, 0) for answer in map(str, finding.answers)}
         total = sum(known.values())
         rates = dict(zip(known, shown_rates(finding, tell), strict=True))
