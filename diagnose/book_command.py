@@ -3,37 +3,33 @@
 from __future__ import annotations
 
 import argparse
-import getpass
 import shutil
 import sys
 from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from . import book_add_command
+from .book_running import WELL, WRONG, Rules, as_command, asked_password, opened, place_of
 from .case.places import cases_folder, data_folder, reports_folder
 from .knowledge.model import Knowledge
 
 if TYPE_CHECKING:
-    from .book.access import Book
     from .book.rows import Taken
-
-Rules = Callable[[], Knowledge]
-
-WELL, WRONG = 0, 1
 
 
 def add_parser(commands: Any, rules: Callable[[argparse.Namespace], Knowledge]) -> None:
     """Enter `book` with its own commands among the commands of the program."""
     book = commands.add_parser("book", help="the club's book: machines, their history, confirmed causes")
-    book.set_defaults(run=_run(_summary, rules))
+    book.set_defaults(run=as_command(_summary, rules))
     inside = book.add_subparsers(metavar="what")
 
     def enter(name: str, run: Callable[[argparse.Namespace, Rules], int], help: str) -> argparse.ArgumentParser:
         made: argparse.ArgumentParser = inside.add_parser(name, help=help)
-        made.set_defaults(run=_run(run, rules))
+        made.set_defaults(run=as_command(run, rules))
         return made
 
-    _add_entries(inside, rules)
+    book_add_command.add_parser(inside, rules)
     show = enter("show", _show, "a machine, an owner or a case with all that is known of it")
     show.add_argument("name", nargs="+", metavar="NAME")
     search = enter("search", _search, "cases by words, cause, machine or time")
@@ -72,83 +68,6 @@ def add_parser(commands: Any, rules: Callable[[argparse.Namespace], Knowledge]) 
     enter("schema", _schema, "print the tables of the book, column by column")
 
 
-def _add_entries(inside: Any, rules: Callable[[argparse.Namespace], Knowledge]) -> None:
-    add = inside.add_parser("add", help="write an owner, machine, engine, carburettor, setting, note or recording into it")
-    things = add.add_subparsers(metavar="what", required=True)
-
-    def enter(name: str, run: Callable[[argparse.Namespace, Rules], int], help: str) -> argparse.ArgumentParser:
-        made: argparse.ArgumentParser = things.add_parser(name, help=help)
-        made.set_defaults(run=_run(run, rules))
-        return made
-
-    owner = enter("owner", _add_owner, "a person, by a call sign they choose")
-    owner.add_argument("name", metavar="CALL-SIGN")
-    machine = enter("machine", _add_machine, "a machine")
-    machine.add_argument("name", metavar="NAME")
-    machine.add_argument("--kind", metavar="KIND", help="helicopter, aeroplane or bench-stand")
-    machine.add_argument("--owner", metavar="CALL-SIGN")
-    engine = enter("engine", _add_engine, "the engine of a machine")
-    engine.add_argument("name", metavar="NAME")
-    engine.add_argument("--machine", required=True, metavar="NAME")
-    engine.add_argument("--cc", metavar="NUMBER", help="its size in cubic centimetres")
-    carburettor = enter("carburettor", _add_carburettor, "the carburettor of an engine")
-    carburettor.add_argument("name", metavar="NAME")
-    carburettor.add_argument("--machine", required=True, metavar="NAME")
-    carburettor.add_argument("--engine", metavar="NAME", help="where the machine has several")
-    setting = enter("setting", _add_setting, "a needle setting that was in use, with the weather of the day")
-    setting.add_argument("--machine", required=True, metavar="NAME")
-    for option, metavar, help in (
-        ("--H", "TURNS", "out from lightly seated, such as '1 1/4'"), ("--L", "TURNS", "the same"),
-        ("--hours", "HOURS", "on the engine"), ("--temperature", "T", "of the air, such as 21 C or 70 F"),
-        ("--pressure", "P", "at the field, not reduced to sea level, such as 980 hPa"),
-        ("--humidity", "PERCENT", "relative"), ("--height", "H", "of the field, such as 350 m"),
-        ("--head", "T", "highest head temperature"), ("--at", "DAY", "when (now)"), ("--remark", "TEXT", "anything else"),
-    ):  # fmt: skip
-        setting.add_argument(option, metavar=metavar, help=help)
-    note = enter("note", _add_note, "a note about a machine")
-    note.add_argument("text", metavar="TEXT")
-    note.add_argument("--machine", required=True, metavar="NAME")
-    note.add_argument("--at", metavar="DAY")
-    recording = enter("recording", _add_recording, "what a sound recording said")
-    recording.add_argument("file", metavar="FILE")
-    recording.add_argument("results", nargs="+", metavar="NAME=NUMBER[UNIT]", help="such as four-stroking=7%%")
-    recording.add_argument("--machine", metavar="NAME")
-    recording.add_argument("--at", metavar="DAY")
-
-
-def _run(
-    command: Callable[[argparse.Namespace, Rules], int], rules: Callable[[argparse.Namespace], Knowledge]
-) -> Callable[[argparse.Namespace], int]:
-    """A command of the book as the command line runs it; the rules are read when it wants them."""
-
-    def run(options: argparse.Namespace) -> int:
-        return command(options, lambda: rules(options))
-
-    return run
-
-
-def place_of(options: argparse.Namespace) -> str:
-    """Return the file or address of the book that these options mean."""
-    from .book.places import where
-
-    return where(data_folder(options.data), options.book)
-
-
-def asked_password(prompt: str) -> str:
-    """Ask for a password without showing it; it is kept nowhere. Without a terminal there is nobody to ask."""
-    from .book.places import BookTrouble
-
-    if not sys.stdin or not sys.stdin.isatty():
-        raise BookTrouble("the server wants a password; set PGPASSWORD, or run it at a terminal")
-    return getpass.getpass(prompt)
-
-
-def _open(options: argparse.Namespace, make: bool = False) -> Book:
-    from .book.access import open_book
-
-    return open_book(place_of(options), make, asked_password)
-
-
 def _say(lines: Iterable[str]) -> None:
     """Print lines no wider than the screen; what goes on is indented once more."""
     from .shell.console import fitting, wrapped
@@ -176,11 +95,11 @@ def _summary(options: argparse.Namespace, rules: Rules) -> int:
 
     folder = cases_folder(data_folder(options.data))
     try:
-        opened = _open(options, make=folder.is_dir())
+        book_or_none = opened(options, make=folder.is_dir())
     except NoBook as none:
         _say([str(none)])
         return WELL
-    with opened as book:
+    with book_or_none as book:
         kept = keep_closed(book, folder, rules())
         with book.reading() as connection:
             _say(pages.summary(asking.counts(connection), book.place))
@@ -198,7 +117,7 @@ def _show(options: argparse.Namespace, rules: Rules) -> int:
     from .book.places import BookTrouble
 
     name = " ".join(options.name)
-    with _open(options) as book, book.reading() as connection:
+    with opened(options) as book, book.reading() as connection:
         found = pages.named_so(connection, name)
         if not found:
             near = pages.nearly_called(connection, name)
@@ -221,7 +140,7 @@ def _search(options: argparse.Namespace, rules: Rules) -> int:
     from .book import asking, pages
 
     sought = asking.Sought(tuple(options.words), options.cause, options.machine, options.since, options.until)
-    with _open(options) as book, book.reading() as connection:
+    with opened(options) as book, book.reading() as connection:
         found, many = asking.search(connection, sought)
     if not found:
         print("No case in the book is like that.")
@@ -243,7 +162,7 @@ def _correct(options: argparse.Namespace, rules: Rules) -> int:
         if not sign:
             raise BookTrouble(f"'{change[:40]}' is no correction; write FIELD=VALUE, such as cause=plug-fouled")
         changes[field] = value
-    with _open(options) as book, book.writing() as connection:
+    with opened(options) as book, book.writing() as connection:
         correct(connection, rules(), options.what, options.name, changes)
     print("Corrected. What stood there before is kept.")
     return WELL
@@ -253,7 +172,7 @@ def _export(options: argparse.Namespace, rules: Rules) -> int:
     from .book.case_files import write_cases
     from .book.files import write_csv, write_json
 
-    with _open(options) as book:
+    with opened(options) as book:
         match options.kind:
             case "json":
                 print(f"{write_json(book, options.path)} rows written to {options.path}")
@@ -268,7 +187,7 @@ def _import(options: argparse.Namespace, rules: Rules) -> int:
     from .book.case_files import read_cases
     from .book.files import read_into
 
-    with _open(options, make=True) as book:
+    with opened(options, make=True) as book:
         for path in options.paths:
             case_files = sorted(path.rglob("*.yaml")) if path.is_dir() else [path] if path.suffix == ".yaml" else []
             taken = read_cases(book, case_files, rules()) if case_files else read_into(book, path)
@@ -279,7 +198,7 @@ def _import(options: argparse.Namespace, rules: Rules) -> int:
 def _backup(options: argparse.Namespace, rules: Rules) -> int:
     from .book.copies import back_up
 
-    with _open(options) as book:
+    with opened(options) as book:
         back_up(book, options.copy)
     print(f"Copied to {options.copy}")
     return WELL
@@ -303,7 +222,7 @@ def _remove(options: argparse.Namespace, rules: Rules) -> int:
     from .book.schema import owners
 
     data = data_folder(options.data)
-    with _open(options) as book:
+    with opened(options) as book:
         with book.reading() as connection:
             owner = known(connection, owners, options.owner)
         if not options.yes:
@@ -324,7 +243,7 @@ def _merge(options: argparse.Namespace, rules: Rules) -> int:
     from .book.places import where
 
     other_place = where(Path(), options.other)
-    with _open(options, make=True) as book, open_book(other_place, password=asked_password) as other:
+    with opened(options, make=True) as book, open_book(other_place, password=asked_password) as other:
         print(f"{other.place}: {_became(merge(book, other))}")
     return WELL
 
@@ -337,7 +256,7 @@ def _plot(options: argparse.Namespace, rules: Rules) -> int:
     from .drawing.terminal import draw
     from .shell.console import fitting
 
-    with _open(options) as book, book.reading() as connection:
+    with opened(options) as book, book.reading() as connection:
         machine = known(connection, machines, options.machine) if options.machine else None
         charts = CHARTS[options.what](connection, rules(), machine)
     if options.output is None:
@@ -366,7 +285,7 @@ def _report(options: argparse.Namespace, rules: Rules) -> int:
     from .report.files import CannotWrite
 
     name, knowledge = " ".join(options.machine), rules()
-    with _open(options) as book, book.reading() as connection:
+    with opened(options) as book, book.reading() as connection:
         known = history_of(connection, name, str(datetime.now().year))
         if known is None:
             raise BookTrouble(f"no machine is called '{name[:60]}' in the book; diagnose book search finds names")
@@ -387,7 +306,7 @@ def _learned(options: argparse.Namespace, rules: Rules) -> int:
     from .book.pages import learned_lines
 
     knowledge = rules()
-    with _open(options) as book, book.reading() as connection:
+    with opened(options) as book, book.reading() as connection:
         learned = learn(knowledge, counted(connection))
     _say(learned_lines(knowledge, learned))
     return WELL
@@ -396,7 +315,7 @@ def _learned(options: argparse.Namespace, rules: Rules) -> int:
 def _check(options: argparse.Namespace, rules: Rules) -> int:
     from .book.copies import faults_in
 
-    with _open(options) as book:
+    with opened(options) as book:
         faults = faults_in(book)
         for fault in faults:
             print(f"{book.place}: {fault}", file=sys.stderr)
@@ -409,85 +328,4 @@ def _schema(options: argparse.Namespace, rules: Rules) -> int:
     from .book.schema import described
 
     _say(described())
-    return WELL
-
-
-def _add_owner(options: argparse.Namespace, rules: Rules) -> int:
-    from .book.entries import added, named
-    from .book.schema import owners
-
-    with _open(options, make=True) as book, book.writing() as connection:
-        added(connection, owners, {"call_sign": named(options.name)})
-    print(f"Written into {place_of(options)}")
-    return WELL
-
-
-def _add_machine(options: argparse.Namespace, rules: Rules) -> int:
-    from .book.entries import added, kind, known, named
-    from .book.schema import machines, owners
-
-    meant = kind(rules(), options.kind) if options.kind else None
-    with _open(options, make=True) as book, book.writing() as connection:
-        owner = known(connection, owners, options.owner)["uid"] if options.owner else None
-        added(connection, machines, {"name": named(options.name), "kind": meant, "owner": owner})
-    print(f"Written into {place_of(options)}")
-    return WELL
-
-
-def _add_engine(options: argparse.Namespace, rules: Rules) -> int:
-    from .book.entries import added, known, named, number
-    from .book.schema import engines, machines
-
-    with _open(options) as book, book.writing() as connection:
-        machine = known(connection, machines, options.machine)
-        size = number(options.cc) if options.cc else None
-        added(connection, engines, {"name": named(options.name), "machine": machine["uid"], "cubic_centimetres": size})
-    print(f"Written into {place_of(options)}")
-    return WELL
-
-
-def _add_carburettor(options: argparse.Namespace, rules: Rules) -> int:
-    from .book.entries import added, engine_of, known, named
-    from .book.schema import carburettors, machines
-
-    with _open(options) as book, book.writing() as connection:
-        engine = engine_of(connection, known(connection, machines, options.machine), options.engine)
-        added(connection, carburettors, {"name": named(options.name), "engine": engine["uid"]})
-    print(f"Written into {place_of(options)}")
-    return WELL
-
-
-def _add_setting(options: argparse.Namespace, rules: Rules) -> int:
-    from .book.entries import add_setting, setting_value
-    from .book.places import BookTrouble
-
-    typed = {
-        "h_sixteenths": options.H, "l_sixteenths": options.L, "hours": options.hours, "temperature_c": options.temperature,
-        "pressure_hpa": options.pressure, "humidity_percent": options.humidity, "field_height_m": options.height,
-        "head_temperature_c": options.head,
-    }  # fmt: skip
-    values = {column: setting_value(column, text) for column, text in typed.items() if text}
-    if not values and not options.remark:
-        raise BookTrouble("a setting says at least one thing: for instance --H '1 1/4' --L '1 3/8' --temperature 21C")
-    with _open(options) as book, book.writing() as connection:
-        add_setting(connection, options.machine, {**values, "remark": options.remark}, options.at)
-    print(f"Written into {place_of(options)}")
-    return WELL
-
-
-def _add_note(options: argparse.Namespace, rules: Rules) -> int:
-    from .book.entries import add_note
-
-    with _open(options) as book, book.writing() as connection:
-        add_note(connection, options.machine, options.text, options.at)
-    print(f"Written into {place_of(options)}")
-    return WELL
-
-
-def _add_recording(options: argparse.Namespace, rules: Rules) -> int:
-    from .book.entries import add_recording
-
-    with _open(options, make=True) as book, book.writing() as connection:
-        add_recording(connection, options.machine, Path(options.file).name, options.results, options.at)
-    print(f"Written into {place_of(options)}")
     return WELL

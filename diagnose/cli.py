@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING
 from . import __version__
 from .book.places import BookTrouble
 from .book_command import add_parser as add_book
-from .book_command import asked_password, place_of
+from .book_running import asked_password, place_of
 from .case.log import LogTrouble
 from .case.places import RULES_VARIABLE, cases_folder, club_packs, data_folder, reports_folder
 from .knowledge.model import Knowledge

@@ -47,10 +47,14 @@ def case_line(knowledge: Knowledge, case: asking.FoundCase) -> str:
 def summary(counts: Mapping[str, int], place: str) -> Iterator[str]:
     yield f"The book: {place}"
     yield (
-        "    " + ", ".join(f"{count} {name}" for name, count in counts.items() if count)
+        "    " + ", ".join(_many(count, name) for name, count in counts.items() if count)
         if any(counts.values())
         else ("    nothing in it yet")
     )
+
+
+def _many(count: int, name: str) -> str:
+    return f"{count} {name if count != 1 else name.removesuffix('s')}"
 
 
 def machine_lines(connection: Connection, knowledge: Knowledge, machine: Row) -> Iterator[str]:

@@ -40,5 +40,7 @@ def weather_in(inputs: Mapping[str, str]) -> dict[str, float]:
     for asked in air.INPUTS:
         if asked.name in WEATHER and asked.name in inputs:
             with suppress(NotPossible):  # the calculator of then may have taken other values
-                row[WEATHER[asked.name]] = float(understood(asked, inputs[asked.name]))
+                value = understood(asked, inputs[asked.name])
+                if isinstance(value, float):
+                    row[WEATHER[asked.name]] = value
     return {**row, **air_of(row)} if row else {}

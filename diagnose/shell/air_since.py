@@ -86,7 +86,9 @@ def _one(part: str) -> tuple[str, float]:
     for asked in air.INPUTS:
         if asked.name in WEATHER:
             try:
-                return asked.name, float(understood(asked, part))
+                value = understood(asked, part)
+                if isinstance(value, float):
+                    return asked.name, value
             except NotPossible as trouble:
                 wrong = wrong or str(trouble) if "is possible" in str(trouble) else wrong
     raise NotPossible(wrong or f"'{part.strip()[:30]}' is no temperature, pressure, height or humidity")
