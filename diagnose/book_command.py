@@ -138,15 +138,22 @@ def _show(options: argparse.Namespace, rules: Rules) -> int:
 
 def _search(options: argparse.Namespace, rules: Rules) -> int:
     from .book import asking, pages
+    from .book.entries import day_meant
+    from .book.places import BookTrouble
+    from .knowledge.reader import likeliest
 
-    sought = asking.Sought(tuple(options.words), options.cause, options.machine, options.since, options.until)
+    knowledge = rules()
+    if options.cause and options.cause not in knowledge.causes:
+        meant = likeliest(options.cause, knowledge.causes)
+        raise BookTrouble(f"no cause is called '{options.cause[:40]}'" + (f"; did you mean {meant}?" if meant else ""))
+    since, until = day_meant(options.since), day_meant(options.until)
+    sought = asking.Sought(tuple(options.words), options.cause, options.machine, since, until)
     with opened(options) as book, book.reading() as connection:
         found, many = asking.search(connection, sought)
     if not found:
         print("No case in the book is like that.")
         return WRONG
-    knowledge = rules()
-    _say(pages.case_line(knowledge, case) for case in found)
+    _say(pages.found_line(knowledge, case) for case in found)
     if many > len(found):
         print(f"The newest {len(found)} of {many}.")
     return WELL
@@ -226,8 +233,8 @@ def _remove(options: argparse.Namespace, rules: Rules) -> int:
         with book.reading() as connection:
             owner = known(connection, owners, options.owner)
         if not options.yes:
-            print(f"This takes {owner['call_sign']}, their machines, settings, cases and notes out for good, and deletes")
-            print("the logs and reports of those cases on this machine. Type the call sign to go on.")
+            _say([f"This takes {owner['call_sign']}, their machines, settings, cases and notes out for good, and deletes"
+                  " the logs and reports of those cases on this machine. Type the call sign to go on."])  # fmt: skip
             if input("> ").strip().casefold() != owner["call_sign"].casefold():
                 print("Nothing was removed.")
                 return WRONG

@@ -215,12 +215,13 @@ def _walk(options: argparse.Namespace) -> int:
             lessons = learned.result()
             say_trouble(console, club)
             closed = Walk(knowledge, log, console, reports_folder(data), typed, lessons).run()
-            for line in club.keep(log.state, knowledge, cases_folder(data)) if closed else ():
-                say(console, line)
-            say_trouble(console, club)
             if closed:
+                kept = club.keep(log.state, knowledge, cases_folder(data))
                 page = report_of(knowledge, log.state, examine(knowledge, log.state, lessons))
                 say(console, f"As PDF: {write_pdf(reports_folder(data), log.state.case, page)}")
+                for line in kept:
+                    say(console, line)
+            say_trouble(console, club)
         except CannotWrite as trouble:
             _complain(str(trouble))
             return WRONG

@@ -209,12 +209,12 @@ def test_a_document_that_is_no_book_is_refused_in_one_line(book: Book, tmp_path:
 def test_a_correction_wins_and_what_stood_there_is_kept(base: Knowledge, book: Book) -> None:
     small_club(book)
     with book.writing() as connection:
-        correct(connection, base, "case", "2026-06-01-2", {"cause": "plug-dead-hot", "minutes": "12"})
+        correct(connection, base, "case", "2026-06-01-2", {"cause": "a mouse in the tank", "minutes": "12"})
     with book.reading() as connection:
-        found, _ = asking.search(connection, asking.Sought(cause="plug-dead-hot"))
+        found, _ = asking.search(connection, asking.Sought(words=("mouse",)))
         kept = {row.of_column: (row.was, row.became) for row in connection.execute(select(corrections))}
     assert [one.name for one in found] == ["2026-06-01-2"]
-    assert kept == {"cause": ("plug-fouled", "plug-dead-hot"), "minutes": ("30.0", "12.0")}
+    assert kept == {"cause": ("plug-fouled", "a mouse in the tank"), "minutes": ("30.0", "12.0")}
 
 
 def test_a_field_that_cannot_be_corrected_is_said_with_what_was_meant(base: Knowledge, book: Book) -> None:
@@ -224,6 +224,8 @@ def test_a_field_that_cannot_be_corrected_is_said_with_what_was_meant(base: Know
         book.writing() as connection,
     ):
         correct(connection, base, "case", "2026-06-01-2", {"causes": "x"})
+    with pytest.raises(BookTrouble, match="did you mean 'plug-fouled'"), book.writing() as connection:
+        correct(connection, base, "case", "2026-06-01-2", {"cause": "plug-fould"})
     with pytest.raises(BookTrouble, match="no machine is called 'Gray'"), book.writing() as connection:
         correct(connection, base, "machine", "Gray", {"kind": "helicopter"})
 

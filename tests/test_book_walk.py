@@ -140,7 +140,7 @@ def test_the_air_since_the_last_setting_is_told_in_one_line(
     assert "'warm' has no unit" in said
     change = re.search(r"Density since then: \+([\d.]+) %", said)
     assert change and 6.8 < float(change[1]) < 8.5
-    assert re.search(r"Mixture since then, by the air: [\d.]+ to [\d.]+ % leaner", said)
+    assert re.search(r"runs [\d.]+ to [\d.]+ % leaner than when it was set", said)
     log = next((club / "cases").glob("*.jsonl")).read_text()
     assert '"calculator": "air"' in log
     assert '"air-compared", "answer": "denser"' in log

@@ -52,7 +52,7 @@ def correct(connection: Connection, knowledge: Knowledge, what: str, name: str, 
             asked = f"; did you mean {meant}?" if meant else ""
             raise BookTrouble(f"a {what} has no '{field}' to correct{asked}; it has {', '.join(FIELDS[what])}")
         if field == CAUSE:
-            _correct_cause(connection, was, text)
+            _correct_cause(connection, knowledge, was, text)
             becomes["how"] = "found" if text.strip() else "undecided"
         else:
             becomes[field] = _value(connection, knowledge, what, field, text)
@@ -103,11 +103,16 @@ def _value(connection: Connection, knowledge: Knowledge, what: str, field: str, 
     return named(text)
 
 
-def _correct_cause(connection: Connection, case: Row, text: str) -> None:
-    """Replace what a case was. What stood there is kept as one correction of the case."""
+def _correct_cause(connection: Connection, knowledge: Knowledge, case: Row, text: str) -> None:
+    """Replace what a case was: causes of the rules, or a person's own words. What stood there is kept as a correction."""
     mine = causes_found.c.case == case["uid"]
     was = list(connection.scalars(select(causes_found.c.cause).where(mine).order_by(causes_found.c.place)))
     becomes = [" ".join(part.split()) for part in text.split(",") if part.strip()]
+    for cause in becomes:
+        if cause not in knowledge.causes and (" " not in cause or not cause.isprintable()):
+            meant = likeliest(cause, knowledge.causes)
+            near = f"did you mean {meant}?" if meant else "own words want at least two of them"
+            raise BookTrouble(f"no cause of the rules is called '{cause[:40]}'; {near}")
     connection.execute(delete(causes_found).where(mine))
     if becomes:
         rows = [{"case": case["uid"], "place": n, "cause": cause} for n, cause in enumerate(becomes, 1)]

@@ -44,6 +44,15 @@ MEASURES: Mapping[str, Measure] = MappingProxyType(
 
 NEEDLE_COLUMNS = MappingProxyType({"h_sixteenths": "H", "l_sixteenths": "L"})
 
+CALLED = MappingProxyType(
+    {
+        "h_sixteenths": "H needle", "l_sixteenths": "L needle", "hours": "hours", "temperature_c": "temperature",
+        "pressure_hpa": "pressure", "humidity_percent": "humidity", "field_height_m": "height of the field",
+        "head_temperature_c": "head temperature",
+    }
+)  # fmt: skip
+"""Column of a setting -> what it is called when it is typed."""
+
 
 def named(text: str) -> str:
     """Return a name as it is kept. Raises BookTrouble when it is none."""
@@ -64,6 +73,13 @@ def when(text: str | None) -> str:
     return (moment if moment.tzinfo else moment.astimezone()).isoformat(timespec="seconds")
 
 
+def day_meant(text: str) -> str:
+    """Return a day, month or year as times begin: 2026-05-01, 2026-05 or 2026; '' stays. Raises BookTrouble."""
+    if text and not re.fullmatch(r"\d{4}(-(0[1-9]|1[0-2])(-(0[1-9]|[12]\d|3[01]))?)?", text):
+        raise BookTrouble(f"'{text[:40]}' is no day; write 2026-05-01, or 2026-05 for the month")
+    return text
+
+
 def setting_value(column: str, text: str) -> float | int:
     """Return a number of a setting from how it was typed, with any unit of its kind. Raises BookTrouble."""
     try:
@@ -74,7 +90,7 @@ def setting_value(column: str, text: str) -> float | int:
             return sixteenths
         return round(parse_reading(text, MEASURES[column]).value, 2)
     except NotAReading as error:
-        raise BookTrouble(f"{column.replace('_', ' ')}: {error}") from None
+        raise BookTrouble(f"{CALLED[column]}: {error}") from None
 
 
 def number(text: str) -> float:

@@ -91,6 +91,8 @@ def read_into(book: Book, path: Path) -> Taken:
 
 
 def _files(path: Path) -> list[Path]:
+    if not path.exists():
+        raise BookTrouble(f"{path}: there is no such file or folder")
     if not path.is_dir():
         return [path]
     tables = [path / f"{table}.csv" for table in CARRIED]

@@ -40,8 +40,13 @@ def outcome(knowledge: Knowledge, case: asking.FoundCase) -> str:
 
 
 def case_line(knowledge: Knowledge, case: asking.FoundCase) -> str:
-    machine = f"{case.machine}: " if case.machine else ""
-    return f"{day(case.closed)}  {machine}{outcome(knowledge, case)} [{case.name}, {case.uid[:SHORTEST_UID]}]"
+    """A case among those of one machine."""
+    return f"{day(case.closed)}  {outcome(knowledge, case)} [{case.name}, {case.uid[:SHORTEST_UID]}]"
+
+
+def found_line(knowledge: Knowledge, case: asking.FoundCase) -> str:
+    """A case among those of many machines."""
+    return case_line(knowledge, case) + (f" on {case.machine}" if case.machine else "")
 
 
 def summary(counts: Mapping[str, int], place: str) -> Iterator[str]:

@@ -20,7 +20,7 @@ from .console import Console, Dropped
 from .opening import say
 from .reckoning import keep
 
-SHOWN = ("density-change", "air-shift")
+SHOWN = ("density-change",)
 """Rows of the calculator's page that are shown at the start; the report has all of them."""
 
 _PART = re.compile(r"[+-]?\s*\d+(?:[.,]\d+)?\s*[^\d\s,;+-]+")
@@ -32,6 +32,7 @@ def compare_air(console: Console, setting: Mapping[str, Any], knowledge: Knowled
     An empty line goes on without. Raises Left.
     """
     then = {f"set-{name}": setting[column] for name, column in WEATHER.items() if setting[column] is not None}
+    say(console)
     say(console, "The air now, to compare? Such as 24 C 985 hPa, or 24 C 350 m; Enter to go on without.", "ask")
     while True:
         try:
