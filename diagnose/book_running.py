@@ -1,4 +1,5 @@
-"""How a command of `diagnose book` is run: the rules when it wants them, the book it means, a password asked for."""
+"""What the command line does with the book whichever command is run: the book that is meant, what its cases teach, a
+password asked for, and the rules when they are wanted."""
 
 from __future__ import annotations
 
@@ -8,11 +9,13 @@ import sys
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
-from .case.places import data_folder
+from .case.places import cases_folder, data_folder
 from .knowledge.model import Knowledge
 
 if TYPE_CHECKING:
     from .book.access import Book
+    from .reasoning.learned import Learned
+    from .shell.club import Club
 
 Rules = Callable[[], Knowledge]
 
@@ -50,3 +53,19 @@ def opened(options: argparse.Namespace, make: bool = False) -> Book:
     from .book.access import open_book
 
     return open_book(place_of(options), make, asked_password)
+
+
+def club_of(options: argparse.Namespace) -> Club:
+    """Return the club's book as the walk and the ranking use it."""
+    from .shell.club import Club
+
+    return Club(None if options.no_book else place_of(options), asked_password)
+
+
+def learned_of(options: argparse.Namespace, knowledge: Knowledge, machine: str = "") -> Learned | None:
+    """What the book's confirmed cases teach; a book that cannot be used is said, and left out."""
+    with club_of(options) as club:
+        learned = club.learned(knowledge, machine, cases_folder(data_folder(options.data)))
+    if club.trouble:
+        print(f"Without the book: {club.trouble}", file=sys.stderr)
+    return learned

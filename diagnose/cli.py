@@ -14,21 +14,16 @@ from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from . import __version__
 from .book.places import BookTrouble
 from .book_command import add_parser as add_book
-from .book_running import asked_password, place_of
+from .book_running import club_of, learned_of
 from .case.log import LogTrouble
 from .case.places import RULES_VARIABLE, cases_folder, club_packs, data_folder, reports_folder
 from .knowledge.model import Knowledge
 from .knowledge.packs import base_pack, load
 from .knowledge.source import FaultyFiles
-
-if TYPE_CHECKING:
-    from .reasoning.learned import Learned
-    from .shell.club import Club
 
 WELL, WRONG, MISUSED = 0, 1, 2
 
@@ -190,12 +185,12 @@ def _walk(options: argparse.Namespace) -> int:
     behind = ThreadPoolExecutor(1)
     rules = behind.submit(_ready_rules, options)
     console = open_console(options.plain)
-    club = _club(options)
+    club = club_of(options)
     try:
         log = choose_case(console, cases_folder(data), options.new)
     except Left:
         return WELL
-    with log:
+    with log, club:
         try:
             greet(console, log.state)
             choose_machine(console, club, log, options.machine)
@@ -228,23 +223,6 @@ def _walk(options: argparse.Namespace) -> int:
     return WELL
 
 
-def _club(options: argparse.Namespace) -> Club:
-    from .shell.club import Club
-
-    return Club(None if options.no_book else place_of(options), asked_password)
-
-
-def _learned(options: argparse.Namespace, knowledge: Knowledge, machine: str = "") -> Learned | None:
-    """What the book's confirmed cases teach; a book that cannot be used is said, and left out."""
-    club = _club(options)
-    try:
-        return club.learned(knowledge, machine, cases_folder(data_folder(options.data)))
-    finally:
-        club.close()
-        if club.trouble:
-            _complain(f"Without the book: {club.trouble}")
-
-
 def _ready_rules(options: argparse.Namespace) -> Knowledge:
     from .case.state import CaseState
     from .planning.examine import examine
@@ -260,7 +238,7 @@ def _rank(options: argparse.Namespace) -> int:
     from .report.document import documents, standing_document
 
     knowledge = _knowledge(options)
-    learned = _learned(options, knowledge)
+    learned = learned_of(options, knowledge)
     problems, ranked = [], []
     for path in _case_files(options.cases):
         try:
@@ -314,7 +292,7 @@ def _report(options: argparse.Namespace) -> int:
     state = replay(recovered.events)
     knowledge = _knowledge(options)
     try:
-        seen = examine(knowledge, state, _learned(options, knowledge, state.machine))
+        seen = examine(knowledge, state, learned_of(options, knowledge, state.machine))
         page, name = report_of(knowledge, state, seen), state.case
         if options.workshop:
             page, name = for_the_workshop(page, knowledge, state), f"{state.case}-workshop"

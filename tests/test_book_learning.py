@@ -2,6 +2,7 @@
 
 import random
 from collections import Counter
+from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
@@ -215,8 +216,9 @@ def test_words_that_mean_less_in_a_club_move_a_cause_less(bench: Knowledge) -> N
 
 
 @pytest.fixture
-def book(tmp_path: Path) -> Book:
-    return open_book(str(tmp_path / "book"), make=True)
+def book(tmp_path: Path) -> Iterator[Book]:
+    with open_book(str(tmp_path / "book"), make=True) as opened:
+        yield opened
 
 
 def test_the_tallies_are_what_the_cases_would_give_whatever_was_done(bench: Knowledge, book: Book) -> None:

@@ -1,6 +1,7 @@
 """What the book draws and prints: plots, a machine's history, and a page for the workshop without personal data."""
 
 import re
+from collections.abc import Iterator
 from dataclasses import asdict
 from pathlib import Path
 
@@ -26,7 +27,7 @@ from diagnose.report.files import write_pdf
 
 
 @pytest.fixture
-def book(tmp_path: Path) -> Book:
+def book(tmp_path: Path) -> Iterator[Book]:
     """An invented machine through a summer: three settings, four cases, a note with a name in it."""
     book = open_book(str(tmp_path / "book.sqlite"), make=True)
     note = {"uid": "a" * 20, "machine": machine("Grey")["uid"], "at": EARLY, "text": "lent to Plover", "changed": EARLY}
@@ -47,7 +48,8 @@ def book(tmp_path: Path) -> Book:
                 "humidity_percent": 0.0, "head_temperature_c": head, "remark": "as Plover had it", "hours": 10.0,
             }  # fmt: skip
             add_setting(connection, "Grey", values, at)
-    return book
+    yield book
+    book.close()
 
 
 def drawn(book: Book, knowledge: Knowledge, what: str, named: str | None = "Grey") -> tuple[Chart, ...]:

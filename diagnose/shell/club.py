@@ -135,6 +135,12 @@ class Club:
         if self._open is not None:
             self._open.close()
 
+    def __enter__(self) -> Club:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
 
 def choose_machine(console: Console, club: Club, log: CaseLog, named: str | None) -> None:
     """Ask once which machine it is, while the book knows any; `named` was said on the command line. Raises Left."""
