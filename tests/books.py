@@ -3,6 +3,7 @@
 import os
 import secrets
 from collections.abc import Iterator
+from importlib.util import find_spec
 
 from sqlalchemy import create_engine, text
 from sqlalchemy.engine import make_url
@@ -10,12 +11,12 @@ from sqlalchemy.engine import make_url
 from diagnose.book.access import Book
 from diagnose.book.rows import Row, Rows, take_in, uid_of
 
-SERVER = os.environ.get("DIAGNOSE_TEST_POSTGRES", "")
+SERVER = os.environ.get("DIAGNOSE_TEST_POSTGRES", "") if find_spec("psycopg") else ""
 """Address of a PostgreSQL server for the tests; `.ci/postgres` starts one."""
 
 PASSWORD = os.environ.get("PGPASSWORD")
 
-NO_SERVER = "no PostgreSQL for the tests: DIAGNOSE_TEST_POSTGRES names none (.ci/postgres starts one)"
+NO_SERVER = "no PostgreSQL for the tests: no psycopg, or no DIAGNOSE_TEST_POSTGRES (.ci/postgres starts one)"
 
 EARLY = "2026-04-01T08:00:00.000000+00:00"
 
