@@ -17,6 +17,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from . import __version__
+from .book.places import BookTrouble
+from .book_command import add_parser as add_book
+from .book_running import club_of, learned_of
 from .case.log import ENDING, CaseLog, LogTrouble, log_of
 from .case.places import (
     RULES_VARIABLE,
@@ -48,7 +51,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except FaultyFiles as faulty:
         for problem in faulty.problems:
             _complain(str(problem))
-    except LogTrouble as trouble:
+    except (BookTrouble, LogTrouble) as trouble:
         _complain(str(trouble))
     except KeyboardInterrupt:
         _complain("Stopped. What was answered is kept; start 'diagnose' again and it goes on there.")
@@ -81,6 +84,9 @@ def _parser() -> argparse.ArgumentParser:
         "--rules", metavar="PACK", action="append", help="club pack to read after the base rules; repeatable"
     )
     parser.add_argument("--plain", action="store_true", help="plain lines, for screen readers and simple terminals")
+    parser.add_argument("--book", metavar="BOOK", help="the club's book: a file, or postgresql://ROLE@HOST/DATABASE")
+    parser.add_argument("--no-book", action="store_true", help="rank and walk as if there were no book")
+    parser.add_argument("--machine", metavar="NAME", help="the machine of a new case, as the book calls it")
     parser.add_argument("--new", action="store_true", help="start a new case without asking about the open ones")
     parser.add_argument("--setup", metavar="CASE", help="walk a fault that came after this set-up, with what it says")
     parser.set_defaults(run=_walk)
@@ -92,6 +98,7 @@ def _parser() -> argparse.ArgumentParser:
     ranked.set_defaults(run=_rank)
 
     report = commands.add_parser("report", help="write the fault report of a case, or the record of a set-up")
+    report.add_argument("--workshop", action="store_true", help="without personal data: no words or notes of a person")
     report.add_argument("case", metavar="CASE", help="case name, such as 2026-05-01-1, or the path of its log")
     report.set_defaults(run=_report)
 
@@ -120,6 +127,8 @@ def _parser() -> argparse.ArgumentParser:
     bench = commands.add_parser("bench", help="calculators: set it up right", prefix_chars="\0", add_help=False)
     bench.add_argument("words", nargs="*")
     bench.set_defaults(run=_bench)
+
+    add_book(commands, _knowledge)
 
     rules = commands.add_parser("rules", help="work on rule packs")
     rules_commands = rules.add_subparsers(metavar="what", required=True)
@@ -203,7 +212,10 @@ def _seat(options: argparse.Namespace) -> Seat:
     from .sittings import Seat
 
     rules = _rules_on_their_way(options)
-    return Seat(rules, open_console(options.plain), data_folder(options.data), packs_named(options.rules), _complain)
+    return Seat(
+        rules, open_console(options.plain), data_folder(options.data), packs_named(options.rules), club_of(options),
+        options.machine, _complain,
+    )  # fmt: skip
 
 
 def _rules_on_their_way(options: argparse.Namespace) -> Callable[[], Knowledge]:
@@ -223,6 +235,7 @@ def _rank(options: argparse.Namespace) -> int:
     from .report.document import documents, standing_document
 
     knowledge = _knowledge(options)
+    learned = learned_of(options, knowledge)
     problems, ranked = [], []
     for path in _case_files(options.cases):
         try:
@@ -230,7 +243,7 @@ def _rank(options: argparse.Namespace) -> int:
         except FaultyFiles as faulty:
             problems += faulty.problems
             continue
-        ranked.append((case, examine(knowledge, case.state)))
+        ranked.append((case, examine(knowledge, case.state, learned)))
     if options.json:
         print(json.dumps(documents([standing_document(case.title, seen) for case, seen in ranked]), indent=2))
     else:
@@ -263,7 +276,8 @@ def _report(options: argparse.Namespace) -> int:
     from .case.log import read_log
     from .case.state import replay
     from .planning.examine import examine
-    from .report.files import CannotWrite, write_reports, write_setup_record
+    from .report.fault_report import for_the_workshop
+    from .report.files import CannotWrite, report_of, write_pdf, write_setup_record, write_texts
 
     data = data_folder(options.data)
     path = log_of(options.case, cases_folder(data))
@@ -272,9 +286,16 @@ def _report(options: argparse.Namespace) -> int:
         _complain(f"{path}: the last line is damaged and left out of the report; going on with the case repairs it")
     state = replay(recovered.events)
     knowledge = _knowledge(options)
-    write = write_setup_record if state.setting_up else write_reports
+    seen = examine(knowledge, state, learned_of(options, knowledge, state.machine))
+    folder = reports_folder(data)
     try:
-        written = write(reports_folder(data), knowledge, state, examine(knowledge, state))
+        if state.setting_up:
+            written: tuple[Path, ...] = write_setup_record(folder, knowledge, state, seen)
+        else:
+            page, name = report_of(knowledge, state, seen), state.case
+            if options.workshop:
+                page, name = for_the_workshop(page, knowledge, state), f"{state.case}-workshop"
+            written = (*write_texts(folder, name, page), write_pdf(folder, name, page))
     except CannotWrite as trouble:
         _complain(str(trouble))
         return WRONG

@@ -6,6 +6,7 @@ The first question needs no rules, so they are read while it is on the screen: `
 from __future__ import annotations
 
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -13,8 +14,10 @@ from .case.log import CaseLog, LogTrouble, log_of, read_log
 from .case.places import cases_folder, reports_folder, rules_folder
 from .case.state import CaseState, replay
 from .knowledge.model import Knowledge
+from .reasoning.learned import Learned
+from .shell.club import Club, choose_machine, say_trouble, show_machine
 from .shell.console import Console, Left
-from .shell.opening import choose_case, first_words, greet, greet_set_up
+from .shell.opening import choose_case, first_words, greet, greet_set_up, say
 
 WELL, WRONG = 0, 1
 
@@ -25,12 +28,14 @@ MOST_LOOKED_AT = 1_000
 @dataclass(frozen=True, slots=True)
 class Seat:
     """Where somebody sits down: the rules on their way, the console, the data folder, whether packs are named (then
-    those of the data folder are not read), and where trouble is told."""
+    those of the data folder are not read), the club's book, the machine named, and where trouble is told."""
 
     rules: Callable[[], Knowledge]
     console: Console
     data: Path
     packs_named: bool
+    club: Club
+    machine: str | None
     complain: Callable[[str], None]
 
 
@@ -99,23 +104,44 @@ def _walk_after(seat: Seat, state: CaseState) -> int:
 
 
 def _over_a_fault(seat: Seat, log: CaseLog) -> int:
-    with log:
+    cases = cases_folder(seat.data)
+    with log, seat.club as club:
         try:
             greet(seat.console, log.state)
+            choose_machine(seat.console, club, log, seat.machine)
+            if log.state.machine and not log.state.words:
+                show_machine(seat.console, club, log, seat.rules)
+            # What the club's cases teach is worked out while the owner's words are typed.
+            learned = ThreadPoolExecutor(1).submit(lambda: club.learned(seat.rules(), log.state.machine, cases))
             typed = first_words(seat.console, log)
         except Left:
             seat.console.say(f"Kept: {log.path}. Start 'diagnose' again and it goes on here.")
             return WELL
-        knowledge = seat.rules()
+        knowledge, lessons = seat.rules(), learned.result()
         from .report.files import CannotWrite
         from .shell.drafting import offer
         from .shell.walk import Walk
 
-        walk = Walk(knowledge, log, seat.console, reports_folder(seat.data), typed)
+        say_trouble(seat.console, club)
+        walk = Walk(knowledge, log, seat.console, reports_folder(seat.data), typed, lessons)
         try:
             if walk.run():
+                _keep(seat, knowledge, log.state, lessons)
                 offer(walk, rules_folder(seat.data), seat.packs_named)
+            say_trouble(seat.console, club)
         except CannotWrite as trouble:
             seat.complain(str(trouble))
             return WRONG
     return WELL
+
+
+def _keep(seat: Seat, knowledge: Knowledge, state: CaseState, lessons: Learned | None) -> None:
+    """A closed case goes into the club's book, and its report onto paper. Raises CannotWrite."""
+    from .planning.examine import examine
+    from .report.files import report_of, write_pdf
+
+    kept = seat.club.keep(state, knowledge, cases_folder(seat.data))
+    page = report_of(knowledge, state, examine(knowledge, state, lessons))
+    say(seat.console, f"As PDF: {write_pdf(reports_folder(seat.data), state.case, page)}")
+    for line in kept:
+        say(seat.console, line)

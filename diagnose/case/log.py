@@ -34,6 +34,7 @@ REQUIRED: Mapping[str, Mapping[str, type]] = MappingProxyType(
     {
         "opened": {"case": str, "format": int},
         "rules": {"packs": list},
+        "machine": {"name": str},
         "answer": {"finding": str, "answer": str},
         "unknown": {"finding": str},
         "words": {"text": str},

@@ -232,6 +232,15 @@ def turns(sixteenths: int) -> str:
     return f"{sign}{said} turn{'' if abs(sixteenths) <= SIXTEENTHS else 's'}"
 
 
+_FEW = ("never", "once", "twice", "three times", "four times", "five times", "six times", "seven times", "eight times",
+        "nine times", "ten times")  # fmt: skip
+
+
+def count_words(many: int) -> str:
+    """Return how often as people say it: 4 -> 'four times'."""
+    return _FEW[many] if many < len(_FEW) else f"{many} times"
+
+
 def percent(share: float) -> str:
     """Return a share as people say it, never rounded to impossible or certain."""
     if 0 < share < 0.01:
@@ -239,3 +248,12 @@ def percent(share: float) -> str:
     if 0.99 < share < 1:
         return "over 99 %"
     return f"{100 * share:.0f} %"
+
+
+def times(decibels: float) -> str:
+    """A weight of evidence as what it multiplies the odds by: +6 dB -> 'x 4.0', -10 dB -> '/ 10'."""
+    factor = 10 ** (abs(decibels) / 10)
+    if factor < 1.05:
+        return "no change"
+    said = f"{factor:.1f}" if factor < 9.95 else f"{factor:.0f}"
+    return f"{'x' if decibels > 0 else '/'} {said}"

@@ -95,6 +95,7 @@ class CaseState:
     case: str = ""
     opened: str = ""
     packs: tuple[str, ...] = ()
+    machine: str = ""
     findings: Mapping[str, Given] = field(default_factory=dict)
     unknown: frozenset[str] = frozenset()
     asked_again: frozenset[str] = frozenset()
@@ -138,6 +139,7 @@ def replay(events: Iterable[Event]) -> CaseState:
         case=held.get("case", ""),
         opened=held.get("opened", ""),
         packs=tuple(held.get("packs", ())),
+        machine=held.get("machine", ""),
         findings=MappingProxyType(held["findings"]),
         unknown=frozenset(held["unknown"]),
         asked_again=frozenset(held["asked_again"]),
@@ -168,6 +170,8 @@ def _apply(event: Event, held: dict[str, Any]) -> None:
             held.update(case=data["case"], opened=event.at)
         case "rules":
             held["packs"] = data["packs"]
+        case "machine":
+            held["machine"] = data["name"]
         case "answer":
             finding = data["finding"]
             if finding in held["findings"]:

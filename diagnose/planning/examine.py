@@ -12,6 +12,7 @@ from types import MappingProxyType
 from ..case.state import CaseState
 from ..knowledge.model import Knowledge
 from ..knowledge.packs import load
+from ..reasoning.learned import Learned
 from ..reasoning.rank import Repairs, Standing, rank
 from ..reasoning.reason import Conclusions, reason
 from .plan import Next, Progress, one_more, plan
@@ -25,6 +26,7 @@ class Examined:
     conclusions: Conclusions
     standing: Standing
     progress: Progress
+    learned: Learned | None = None
 
     @cached_property
     def next(self) -> Next:
@@ -56,16 +58,17 @@ def as_known_today(knowledge: Knowledge, state: CaseState) -> CaseState:
     )
 
 
-def examine(knowledge: Knowledge, state: CaseState) -> Examined:
-    """Return what follows from a case."""
+def examine(knowledge: Knowledge, state: CaseState, learned: Learned | None = None) -> Examined:
+    """Return what follows from a case, with what a club's own cases have taught where that is given."""
     state = as_known_today(knowledge, state)
     repairs = repairs_of({repair.cause: repair.result for repair in state.repairs if repair.cause in knowledge.causes})
     conclusions = reason(knowledge, state.answers)
     return Examined(
         knowledge=knowledge,
         conclusions=conclusions,
-        standing=rank(knowledge, conclusions, repairs),
+        standing=rank(knowledge, conclusions, repairs, learned),
         progress=Progress(state.unknown, state.asked_again, state.put_aside, repairs),
+        learned=learned,
     )
 
 

@@ -16,7 +16,6 @@ from ..knowledge.source import Text
 from ..reasoning.doubt import doubtful
 from ..reasoning.rank import RankedCause, Repairs, Standing
 from ..reasoning.reason import Conclusions
-from ..reasoning.tables import tables_of
 from .lifting import way_to_lift
 from .worth import CALL_FOR_HELP, Worth, kin_of, minutes_of, repair_minutes, worths
 
@@ -352,7 +351,7 @@ def _repairs(
     A likely cause is named however long its repair takes: then it is a job for the workshop, and they know which.
     """
     minutes = repair_minutes(knowledge)
-    chance = dict(zip(tables_of(knowledge).causes, map(float, standing.cures), strict=True))
+    chance = dict(zip(standing.tables.causes, map(float, standing.cures), strict=True))
     open_repairs: list[RankedCause] = []
     held: list[str] = []
     for ranked in standing.causes:

@@ -14,7 +14,7 @@ from ..knowledge.frequency import FREQUENCY
 from ..knowledge.model import Finding, Kin, Knowledge
 from ..reasoning.rank import Standing
 from ..reasoning.reason import Conclusions
-from ..reasoning.tables import Floats, Places, tables_of
+from ..reasoning.tables import Floats, Places, Tables
 
 CALL_FOR_HELP = 120.0
 """Minutes charged for taking it home or to the workshop: what ends every fault, known to these rules or not.
@@ -61,25 +61,25 @@ class _Prospects:
 
 
 @lru_cache(maxsize=8)
-def _prospects_of(knowledge: Knowledge) -> _Prospects:
-    tables = tables_of(knowledge)
+def _prospects_of(knowledge: Knowledge, tables: Tables) -> _Prospects:
     blocks, rows, begin = [], {}, 0
     for name, table in tables.likelihood.items():
         blocks.append(np.column_stack([table.T, tables.general[name]]))
         rows[name] = np.arange(begin, begin + table.shape[1])
         begin += table.shape[1]
-    retest = min((retest.minutes for retest in knowledge.retests.values()), default=0.0)
     return _Prospects(
         likelihood=np.concatenate(blocks) if blocks else np.zeros((0, len(tables.causes) + 1)),
         rows=rows,
         unsure={str(f.id): FREQUENCY[f.unsure or USUALLY_UNSURE] for f in knowledge.findings.values()},
-        repair_minutes=np.array([cause.fix.minutes + retest for cause in knowledge.causes.values()]),
+        repair_minutes=np.array(list(repair_minutes(knowledge).values())),
     )
 
 
+@lru_cache(maxsize=8)
 def repair_minutes(knowledge: Knowledge) -> Mapping[str, float]:
     """Return the minutes of putting each cause right, with the shortest retest."""
-    return dict(zip(tables_of(knowledge).causes, map(float, _prospects_of(knowledge).repair_minutes), strict=True))
+    retest = min((retest.minutes for retest in knowledge.retests.values()), default=0.0)
+    return {str(cause.id): cause.fix.minutes + retest for cause in knowledge.causes.values()}
 
 
 def minutes_of(knowledge: Knowledge, finding: Finding) -> float:
@@ -93,7 +93,7 @@ def worths(
     """Return what each of these open questions is worth now, in their order."""
     if not findings:
         return ()
-    prospects = _prospects_of(knowledge)
+    prospects = _prospects_of(knowledge, standing.tables)
     blocks = [prospects.rows[finding.id] for finding in findings]
     starts = np.cumsum([0, *(len(block) for block in blocks[:-1])])
     likelihood = prospects.likelihood[np.concatenate(blocks)]
@@ -171,7 +171,7 @@ def information_of(joint: Floats, starts: Places) -> Floats:
 
 def parts(knowledge: Knowledge, standing: Standing, finding: Finding) -> tuple[str, ...]:
     """Return the leading cause and the one likely enough that this question parts most from it; () when there is none."""
-    tables = tables_of(knowledge)
+    tables = standing.tables
     if str(finding.id) not in tables.likelihood:
         return ()
     joint = tables.likelihood[str(finding.id)].T * standing.cures

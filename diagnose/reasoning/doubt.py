@@ -8,9 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..knowledge.model import Knowledge
+from .learned import Learned
 from .rank import Repairs, Standing, answer_ratios, rank
 from .reason import Conclusions, reason
-from .tables import WRONG_ANSWERS, tables_of
+from .tables import WRONG_ANSWERS
 
 WORTH_ASKING_AGAIN = 0.08
 """Least chance that an answer is wrong and that the right one would change the leader."""
@@ -40,7 +41,7 @@ def doubtful(
 
     Measured on synthetic cases: re-asking by suspicion x impact regains two thirds of what one wrong answer costs.
     """
-    tables = tables_of(knowledge)
+    tables = standing.tables
     given = {e.of: e.answer for e in conclusions.evidence if e.of in tables.likelihood and e.of not in asked_again}
     if not given or not standing.causes:
         return None
@@ -69,10 +70,14 @@ def doubtful(
 
 
 def turns_of_mind(
-    knowledge: Knowledge, answers: Mapping[str, str], repairs: Repairs | None = None, most: int = 3
+    knowledge: Knowledge,
+    answers: Mapping[str, str],
+    repairs: Repairs | None = None,
+    learned: Learned | None = None,
+    most: int = 3,
 ) -> tuple[Turn, ...]:
     """Return single changed answers that would bring another cause to the front, by trying each through the rules."""
-    standing = rank(knowledge, reason(knowledge, answers), repairs)
+    standing = rank(knowledge, reason(knowledge, answers), repairs, learned)
     if not standing.causes:
         return ()
     leader = standing.causes[0]
@@ -84,7 +89,7 @@ def turns_of_mind(
         for answer in knowledge.findings[finding].answers:
             if answer == answers[finding]:
                 continue
-            changed = rank(knowledge, reason(knowledge, {**answers, finding: str(answer)}), repairs)
+            changed = rank(knowledge, reason(knowledge, {**answers, finding: str(answer)}), repairs, learned)
             if changed.causes and changed.causes[0].cause != leader.cause:
                 turns.append(Turn(finding, str(answer), changed.causes[0].cause))
                 break

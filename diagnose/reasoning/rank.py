@@ -13,7 +13,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..case.casefile import MACHINE
 from ..knowledge.model import Kin, Knowledge
+from .learned import ANY_KIND, Learned
 from .reason import Conclusions
 from .tables import Floats, Places, Tables, tables_of
 
@@ -61,7 +63,8 @@ class RankedCause:
     """A cause with its probability of being present, and of being the only fault.
 
     In decibels against some other fault: how common it is (`prior_decibels`), and all that the answers say of it
-    (`told_decibels`); Standing.trail() has the parts of the latter.
+    (`told_decibels`); Standing.trail() has the parts of the latter. `learned_decibels` is the part of the first by which
+    the club's own cases moved it from what the packs say.
     """
 
     cause: str
@@ -69,6 +72,7 @@ class RankedCause:
     alone: float
     prior_decibels: float
     told_decibels: float
+    learned_decibels: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,20 +97,21 @@ class _Observed:
 class Standing:
     """Causes, most probable first; pairs that matter; what is left for something not in these rules.
 
-    `cures` (causes,) is the probability that repairing this cause next ends the fault, in the order of the tables.
+    `cures` (causes,) is the probability that repairing this cause next ends the fault, in the order of `tables`, the
+    likelihoods that all of it rests on.
     """
 
     causes: tuple[RankedCause, ...]
     pairs: tuple[RankedPair, ...]
     other: float
     cures: Floats
-    _tables: Tables
+    tables: Tables
     _observed: _Observed
     _weights: Floats
 
     def trail(self, cause: str) -> tuple[Weight, ...]:
         """Return what moved a cause, the largest first; kin are one entry. They add up to its `told_decibels`."""
-        row = self._tables.causes.index(cause)
+        row = self.tables.causes.index(cause)
         groups = (
             Weight(
                 tuple(self._observed.names[column] for column in group),
@@ -126,16 +131,19 @@ def rank(
     knowledge: Knowledge,
     conclusions: Conclusions,
     repairs: Repairs | None = None,
-    how_common: Floats | None = None,
+    learned: Learned | None = None,
 ) -> Standing:
     """Return the standing of every cause that the machine can have.
 
-    how_common: (causes,) prior weights to use instead of the pack's words, when a club has learnt its own.
+    learned: how common faults are and what the words mean in a club, instead of what the packs say.
     """
     repairs = repairs or Repairs()
-    tables = tables_of(knowledge)
-    prior = _prior(knowledge, conclusions, tables.how_common if how_common is None else how_common)
-    observed = observe(knowledge, conclusions, np.arange(len(tables.causes)), None)
+    tables = tables_of(knowledge, learned)
+    written = prior = _prior(knowledge, conclusions, tables.how_common)
+    if learned is not None:
+        kind = conclusions.answers.get(MACHINE, ANY_KIND)
+        prior = _prior(knowledge, conclusions, learned.weights(tables.causes, kind))
+    observed = observe(knowledge, conclusions, tables, np.arange(len(tables.causes)), None)
     weights = contributions(observed)
     single = np.log(prior, out=np.full_like(prior, -np.inf), where=prior > 0) + weights.sum(axis=1)
     single_with_repairs = single + _repair_weight([(cause,) for cause in tables.causes], repairs)
@@ -147,7 +155,7 @@ def rank(
     pair = np.full(len(first), -np.inf)
     if len(first):
         share = prior[first] * prior[second] / _all_pairs(prior)
-        pair_weights = contributions(observe(knowledge, conclusions, first, second)).sum(axis=1)
+        pair_weights = contributions(observe(knowledge, conclusions, tables, first, second)).sum(axis=1)
         pair = np.log(share * TWO_FAULTS / (1 - TWO_FAULTS - OTHER)) + pair_weights
         pair = pair + _repair_weight(
             [(tables.causes[a], tables.causes[b]) for a, b in zip(first, second, strict=True)], repairs
@@ -162,11 +170,11 @@ def rank(
     np.add.at(present, first, both)
     np.add.at(present, second, both)
     return Standing(
-        causes=_ranked(tables, prior, weights, alone, present),
+        causes=_ranked(tables, written, prior, weights, alone, present),
         pairs=_ranked_pairs(tables, first, second, both),
         other=left,
         cures=_cures(tables, repairs, first, second, alone, both),
-        _tables=tables,
+        tables=tables,
         _observed=observed,
         _weights=weights,
     )
@@ -200,9 +208,10 @@ def _repair_weight(hypotheses: Iterable[tuple[str, ...]], repairs: Repairs) -> F
     return np.array(weights)
 
 
-def observe(knowledge: Knowledge, conclusions: Conclusions, first: Places, second: Places | None) -> _Observed:
+def observe(
+    knowledge: Knowledge, conclusions: Conclusions, tables: Tables, first: Places, second: Places | None
+) -> _Observed:
     """Return the log-ratios (hypotheses x observations) of single causes `first`, or of the pairs (first, second)."""
-    tables = tables_of(knowledge)
     spoken = {evidence.of: evidence.answer for evidence in conclusions.evidence}
     findings = sorted(name for name in spoken if name in tables.likelihood)
     conditions = sorted(name for name in spoken if name in tables.concluded)
@@ -291,7 +300,10 @@ def _damped(group: Floats, are: str) -> Floats:
     return group * (places == 0) if are == "same" else group * 0.5**places
 
 
-def _ranked(tables: Tables, prior: Floats, weights: Floats, alone: Floats, present: Floats) -> tuple[RankedCause, ...]:
+def _ranked(
+    tables: Tables, written: Floats, prior: Floats, weights: Floats, alone: Floats, present: Floats
+) -> tuple[RankedCause, ...]:
+    """`written` is the prior as the packs have it, `prior` as it counts."""
     other = OTHER / (1 - TWO_FAULTS - OTHER)
     told = weights.sum(axis=1) * DECIBELS
     order = sorted((i for i in range(len(prior)) if prior[i] > 0), key=lambda i: (-present[i], tables.causes[i]))
@@ -302,6 +314,7 @@ def _ranked(tables: Tables, prior: Floats, weights: Floats, alone: Floats, prese
             float(alone[i]),
             DECIBELS * math.log(prior[i] / other),
             float(told[i]),
+            DECIBELS * math.log(prior[i] / written[i]),
         )
         for i in order
     )

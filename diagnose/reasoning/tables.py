@@ -1,4 +1,4 @@
-"""Frequency words compiled into likelihood tables, once for each Knowledge.
+"""Frequency words compiled into likelihood tables, once for each Knowledge and what was learned.
 
 Every answer is mixed with WRONG_ANSWERS of noise, because owners mishear and misremember. The numbers and the
 methods were measured on synthetic rule bases; DEVELOPERS.md has the decisions.
@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from ..knowledge.frequency import FREQUENCY
 from ..knowledge.model import CONCLUDED, Finding, Knowledge, Tell
+from .learned import Learned
 
 WRONG_ANSWERS = 0.05
 """Share of answers taken to be wrong."""
@@ -52,15 +53,16 @@ class Tables:
 
 
 @lru_cache(maxsize=8)
-def tables_of(knowledge: Knowledge) -> Tables:
-    """Return the compiled tables of this knowledge."""
+def tables_of(knowledge: Knowledge, learned: Learned | None = None) -> Tables:
+    """Return the compiled tables of this knowledge, with the words as a club's cases have shown them where it has any."""
+    words = FREQUENCY if learned is None else learned.words
     causes = tuple(map(str, knowledge.causes))
     column, likelihood, general = {}, {}, {}
     for finding in knowledge.findings.values():
         name = str(finding.id)
         rate = general_rates(finding)
         told = [cause.shows.get(name) for cause in knowledge.causes.values()]
-        rows = [rate if tell is None else shown_rates(finding, tell) for tell in told]
+        rows = [rate if tell is None else shown_rates(finding, tell, words) for tell in told]
         column[name] = MappingProxyType({str(answer): place for place, answer in enumerate(finding.answers)})
         general[name] = _mixed(rate)
         likelihood[name] = _mixed(np.array(rows)) if rows else np.zeros((0, len(rate)))
@@ -71,7 +73,7 @@ def tables_of(knowledge: Knowledge) -> Tables:
         in_general[name] = usual
         concluded[name] = np.array(
             [
-                FREQUENCY[cause.shows[name].words[CONCLUDED]] if name in cause.shows else usual
+                words[cause.shows[name].words[CONCLUDED]] if name in cause.shows else usual
                 for cause in knowledge.causes.values()
             ]
         )
@@ -93,11 +95,14 @@ def general_rates(finding: Finding) -> Floats:
     return words / words.sum()
 
 
-def shown_rates(finding: Finding, tell: Tell) -> Floats:
-    """Return how often each answer is met on engines with the cause of this tell. Unnamed answers share what is left."""
+def shown_rates(finding: Finding, tell: Tell, words: Mapping[str, float] = FREQUENCY) -> Floats:
+    """Return how often each answer is met on engines with the cause of this tell. Unnamed answers share what is left.
+
+    words: frequency word -> share of engines.
+    """
     general = general_rates(finding)
     named = np.array([answer in tell.words for answer in finding.answers])
-    rates = np.array([FREQUENCY[tell.words[a]] if a in tell.words else 0.0 for a in finding.answers])
+    rates = np.array([words[tell.words[a]] if a in tell.words else 0.0 for a in finding.answers])
     if named.all():
         return rates / rates.sum()
     left = max(1.0 - rates.sum(), LEFT_OVER)

@@ -21,6 +21,8 @@ def documents(cases: list[dict[str, Any]]) -> dict[str, Any]:
 def standing_document(title: str, examined: Examined) -> dict[str, Any]:
     """Return one case: causes with probabilities and evidence, conditions, cautions, holds, and what comes next."""
     knowledge, conclusions, standing = examined.knowledge, examined.conclusions, examined.standing
+    learned = examined.learned
+    taught = {} if learned is None else {"learned": {"cases": learned.cases, "words": dict(learned.words)}}
     return {
         "title": title,
         "packs": [{"pack": str(pack.id), "version": str(pack.version)} for pack in knowledge.packs],
@@ -28,6 +30,7 @@ def standing_document(title: str, examined: Examined) -> dict[str, Any]:
         "causes": [_cause(examined, ranked) for ranked in standing.causes],
         "pairs": [{"causes": list(pair.causes), "probability": pair.probability} for pair in standing.pairs],
         "other": standing.other,
+        **taught,
         "conditions": [
             {
                 "condition": concluded.condition,
@@ -72,6 +75,10 @@ def standing_document(title: str, examined: Examined) -> dict[str, Any]:
 
 def _cause(examined: Examined, ranked: RankedCause) -> dict[str, Any]:
     cause = examined.knowledge.causes[ranked.cause]
+    learned = examined.learned
+    taught = {}
+    if learned is not None:
+        taught = {"seen": learned.seen.get(ranked.cause, 0), "learned_decibels": ranked.learned_decibels}
     return {
         "cause": ranked.cause,
         "name": str(cause.name),
@@ -80,6 +87,7 @@ def _cause(examined: Examined, ranked: RankedCause) -> dict[str, Any]:
         "alone": ranked.alone,
         "prior_decibels": ranked.prior_decibels,
         "told_decibels": ranked.told_decibels,
+        **taught,
         "evidence": [
             {
                 "of": list(weight.of),

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import re
+from dataclasses import dataclass, replace
 
 from ..bench.needles import history
 from ..case.casefile import MACHINE
 from ..case.ledger import stands, told
-from ..case.readings import percent, turns
+from ..case.readings import count_words, percent, times, turns
 from ..case.state import CANNOT, DONE, NOT_DONE, CaseState
 from ..drawing.terminal import draw
 from ..knowledge.checker import NEEDLE_HOLDS
+from ..knowledge.frequency import FREQUENCY
 from ..knowledge.model import Knowledge, Step
 from ..knowledge.setup_model import NEEDLES
 from ..planning.examine import Examined
@@ -25,6 +27,8 @@ MOST_REASONS = 6
 
 PLOT_COLUMNS, PLOT_ROWS = 70, 8
 """Size of a drawing in text: it fits a printed page."""
+WORTH_SAYING = 0.02
+"""Share by which a word must mean something else in the club before the report says so."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,6 +110,7 @@ class FaultReport:
     notes: tuple[Line, ...]
     packs: tuple[Line, ...]
     program: str
+    club: tuple[str, ...] = ()
 
 
 STEP_SAYS = {DONE: "done", NOT_DONE: "not done", CANNOT: "could not be done"}
@@ -170,6 +175,7 @@ def fault_report(knowledge: Knowledge, state: CaseState, examined: Examined, pro
         notes=tuple(Line(when(at), text) for at, text in state.notes),
         packs=tuple(Line(str(pack.name), f"{pack.id} {pack.version}") for pack in knowledge.packs),
         program=program,
+        club=_club(examined),
     )
 
 
@@ -185,6 +191,54 @@ def bench_lines(state: CaseState) -> tuple[BenchLine, ...]:
         )
         for reckoned in state.bench
     )
+
+
+def for_the_workshop(report: FaultReport, knowledge: Knowledge, state: CaseState) -> FaultReport:
+    """The same report without personal data: nothing that a person typed in their own words, and no name of a file.
+
+    What it was is kept where the rules know it; a proof is kept where it is the rules' own.
+    """
+    causes = state.closing.causes if state.closing else ()
+    written = {str(cause.proof) for cause in knowledge.causes.values()}
+    return replace(
+        report,
+        words=(),
+        notes=(),
+        proof=tuple(says for says in report.proof if says in written),
+        outcome=report.outcome
+        if all(cause in knowledge.causes for cause in causes)
+        else "Cause found; not in these rules.",
+        bench=tuple(replace(one, inputs=tuple(i for i in one.inputs if not _names_a_file(i))) for one in report.bench),
+    )
+
+
+def _names_a_file(said: str) -> bool:
+    return bool(re.search(r"[/\\]|\.\w{2,4}$", said))
+
+
+def _club(examined: Examined) -> tuple[str, ...]:
+    """What the club's own confirmed cases added to the causes shown, and what its words mean."""
+    learned = examined.learned
+    if learned is None:
+        return ()
+    lines = [
+        f"{learned.cases} confirmed cases of this club moved the odds above from what the rules say (--no-book leaves"
+        " them out)."
+    ]
+    for ranked in examined.standing.causes[:MOST_CAUSES]:
+        seen, here = learned.seen.get(ranked.cause, 0), learned.seen_here.get(ranked.cause, 0)
+        if seen:
+            on_this = f", {count_words(here)} on this machine" if here else ""
+            name = examined.knowledge.causes[ranked.cause].name
+            lines.append(f"{name}: seen {count_words(seen)} in this club{on_this}; odds {times(ranked.learned_decibels)}.")
+    moved = [
+        f"'{word.replace('-', ' ')}' {percent(share)} (written {percent(FREQUENCY[word])})"
+        for word, share in learned.words.items()
+        if abs(share - FREQUENCY[word]) >= WORTH_SAYING
+    ]
+    if moved:
+        lines.append(f"What the words of the rules mean here: {', '.join(moved)}.")
+    return tuple(lines)
 
 
 def _proved(state: CaseState) -> bool:

@@ -1,4 +1,4 @@
-"""Fault reports as files: Markdown, and HTML that opens from disk without a network."""
+"""Fault reports as files: Markdown, HTML that opens from disk without a network, and PDF."""
 
 from __future__ import annotations
 
@@ -62,12 +62,34 @@ def as_html(report: FaultReport) -> str:
     return filled("fault-report.html.j2", asdict(report))
 
 
+def report_of(knowledge: Knowledge, state: CaseState, examined: Examined) -> FaultReport:
+    """Return the report of a case as it stands."""
+    return fault_report(knowledge, state, examined, f"diagnose {__version__}")
+
+
+def write_pdf(folder: Path, name: str, report: FaultReport) -> Path:
+    """Write the report as PDF, whole or not at all. Return its path. Raises CannotWrite."""
+    from .pdf import as_pdf  # a third of a second to load
+
+    page = filled("fault-report.pdf.html.j2", asdict(report))
+    path = folder / f"{name}.pdf"
+    write_whole(path, as_pdf(page, f"Fault report {report.case}", report.closed or report.opened), *_TROUBLE)
+    return path
+
+
+_TROUBLE = ("the report cannot be written", "the case itself is kept")
+
+
 def write_reports(folder: Path, knowledge: Knowledge, state: CaseState, examined: Examined) -> tuple[Path, Path]:
-    """Write both forms of the report, each whole or not at all. Return their paths. Raises CannotWrite."""
-    report = fault_report(knowledge, state, examined, f"diagnose {__version__}")
-    paths = folder / f"{state.case}.md", folder / f"{state.case}.html"
+    """Write the report as Markdown and HTML, each whole or not at all. Return their paths. Raises CannotWrite."""
+    return write_texts(folder, state.case, report_of(knowledge, state, examined))
+
+
+def write_texts(folder: Path, name: str, report: FaultReport) -> tuple[Path, Path]:
+    """Write a report as Markdown and HTML under a name. Return their paths. Raises CannotWrite."""
+    paths = folder / f"{name}.md", folder / f"{name}.html"
     for path, text in zip(paths, (as_markdown(report), as_html(report)), strict=True):
-        write_whole(path, text, "the report cannot be written", "the case itself is kept")
+        write_whole(path, text, *_TROUBLE)
     return paths
 
 
@@ -81,12 +103,12 @@ def write_setup_record(folder: Path, knowledge: Knowledge, state: CaseState, exa
     return paths
 
 
-def write_whole(path: Path, text: str, trouble: str, advice: str) -> None:
+def write_whole(path: Path, content: str | bytes, trouble: str, advice: str) -> None:
     """Write a file whole or not at all. Raises CannotWrite with `trouble`, the reason and `advice`."""
     unfinished = path.with_name(f".{path.name}.{os.getpid()}")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        unfinished.write_text(text, encoding="utf-8")
+        unfinished.write_bytes(content.encode() if isinstance(content, str) else content)
         unfinished.replace(path)
     except OSError as error:
         with suppress(OSError):

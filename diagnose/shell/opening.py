@@ -65,7 +65,7 @@ def _choice(console: Console, says: Sequence[str]) -> int:
 
 
 def greet(console: Console, state: CaseState) -> None:
-    """Say where this is, and ask the first question if it was not answered yet."""
+    """Say where this is."""
     say(console, TITLE, "head")
     if state.words:
         say(console, f"Going on with case {state.case}: {len(state.answered)} answers so far.")
@@ -77,8 +77,6 @@ def greet(console: Console, state: CaseState) -> None:
     if state.set_up_in:
         done = sum(taken.outcome == DONE for taken in state.steps.values())
         say(console, f"Known of set-up {state.set_up_in}: {done} steps done, {len(state.steps) - done} not.")
-    say(console)
-    say(console, OWNERS_WORDS, "ask")
 
 
 def greet_set_up(console: Console, state: CaseState) -> None:
@@ -92,7 +90,10 @@ def greet_set_up(console: Console, state: CaseState) -> None:
 
 
 def first_words(console: Console, log: CaseLog) -> str | None:
-    """Read and keep the owner's words. A command typed instead is returned for the walk to carry out. Raises Left."""
+    """Ask for and keep the owner's words. A command typed instead is returned for the walk to carry out. Raises Left."""
+    if not log.state.words:
+        say(console)
+        say(console, OWNERS_WORDS, "ask")
     while not log.state.words:
         try:
             line = console.read("> ", list(COMMANDS))

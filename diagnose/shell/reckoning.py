@@ -9,6 +9,7 @@ from ..bench.calculators import calculator
 from ..bench.inputs import in_words, with_figures
 from ..bench.inputs import understood as value_of
 from ..case.casefile import understood
+from ..case.log import CaseLog
 from ..case.readings import NotAReading
 from ..knowledge.model import Finding
 from . import screens
@@ -38,7 +39,7 @@ def work_out(sitting: Sitting, named: str) -> bool:
         given, page = done
         sitting.warn([name for name in page.cautions if name in sitting.knowledge.cautions])
         sitting.show(page_lines(page, sitting.width))
-        _keep(sitting, chosen, given, page)
+        keep(sitting.log, chosen, given, page)
         _tell_rules(sitting, page)
     return True
 
@@ -57,9 +58,9 @@ def _known(sitting: Sitting, chosen: Calculator) -> dict[str, Value | tuple[Valu
     return known
 
 
-def _keep(sitting: Sitting, chosen: Calculator, given: Given, page: Page) -> None:
+def keep(log: CaseLog, chosen: Calculator, given: Given, page: Page) -> None:
     """Into the log, in words, so that the report needs neither the calculator nor any file again."""
-    sitting.log.append(
+    log.append(
         "bench",
         calculator=chosen.name,
         title=page.title,

@@ -39,6 +39,7 @@ def offer(walk: Walk, cause: Cause) -> None:
         for weight in [w for w in walk.examined.standing.trail(ranked.cause) if w.decibels > 1][:4]:
             because = screens.told(walk.examined, walk.state, weight, cause)
             walk.show(screens.paragraph(because, walk.width, "    + "))
+        walk.show(screens.seen_in_club(walk.examined, ranked, walk.width, "    + "))
     if not normal:
         walk.show(screens.paragraph(f"If it is left: {cause.harm}", walk.width, "    "))
     walk.why = lambda: screens.how(walk.examined, walk.state, ranked, (), walk.width) if ranked else iter(())

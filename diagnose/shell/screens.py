@@ -10,7 +10,7 @@ from collections.abc import Iterable, Iterator, Sequence
 
 from ..case.ledger import NeedleEntry, stands
 from ..case.ledger import told as told_of
-from ..case.readings import SHOWN, percent, turns
+from ..case.readings import SHOWN, count_words, percent, times, turns
 from ..case.state import CaseState
 from ..knowledge.model import Cause, Check, Finding, Knowledge, Retest, Step
 from ..knowledge.setup_model import NEEDLES, SetupStep
@@ -18,6 +18,7 @@ from ..planning.examine import Examined
 from ..planning.plan import spoken_for
 from ..planning.worth import Worth, parts
 from ..reasoning.doubt import Turn
+from ..reasoning.learned import Learned
 from ..reasoning.rank import RankedCause, Weight
 from ..reasoning.reason import Conclusions
 from ..report.wording import ENGINE, minutes
@@ -146,15 +147,6 @@ def _bar(name: str, handle: str, share: float, width: int, place: int) -> Lines:
     yield f"    {'=' * filled}{'.' * (room - filled)} {percent(share)}", ""
 
 
-def times(decibels: float) -> str:
-    """A weight of evidence as what it multiplies the odds by: +6 dB -> 'x 4.0', -10 dB -> '/ 10'."""
-    factor = 10 ** (abs(decibels) / 10)
-    if factor < 1.05:
-        return "no change"
-    said = f"{factor:.1f}" if factor < 9.95 else f"{factor:.0f}"
-    return f"{'x' if decibels > 0 else '/'} {said}"
-
-
 def how(examined: Examined, state: CaseState, ranked: RankedCause, turns_of_mind: Sequence[Turn], width: int) -> Lines:
     """How a cause got where it stands, what would settle it, and what would change the leader."""
     knowledge, cause = examined.knowledge, examined.knowledge.causes[ranked.cause]
@@ -162,7 +154,11 @@ def how(examined: Examined, state: CaseState, ranked: RankedCause, turns_of_mind
     yield from paragraph(f"{cause.name}: {percent(ranked.probability)}", width, "", "head")
     yield from paragraph(str(cause.explains), width, "    ")
     yield from paragraph("Each line multiplies its odds against some other fault:", width, "    ", "quiet")
-    yield from paragraph(f"{times(ranked.prior_decibels)}: how common it is to begin with", width, "      ")
+    written = ranked.prior_decibels - ranked.learned_decibels
+    yield from paragraph(f"{times(written)}: how common it is to begin with", width, "      ")
+    if examined.learned is not None:
+        counted = club_words(examined.learned, ranked.cause)
+        yield from paragraph(f"{times(ranked.learned_decibels)}: {counted}", width, "      ", rest="        ")
     for weight in examined.standing.trail(ranked.cause):
         yield from paragraph(
             f"{times(weight.decibels)}: {told(examined, state, weight, cause)}", width, "      ", rest="        "
@@ -183,6 +179,22 @@ def how(examined: Examined, state: CaseState, ranked: RankedCause, turns_of_mind
             width,
             "    ",
         )
+
+
+def club_words(learned: Learned, cause: str) -> str:
+    """How often a cause was confirmed in this club, and on this machine."""
+    seen, here = learned.seen.get(cause, 0), learned.seen_here.get(cause, 0)
+    if not seen:
+        return f"not seen in the {learned.cases} confirmed cases of this club"
+    on_this = f", {count_words(here)} on this machine" if here else ""
+    return f"seen {count_words(seen)} in this club{on_this}"
+
+
+def seen_in_club(examined: Examined, ranked: RankedCause, width: int, first: str) -> Lines:
+    """What the club's own cases add to a cause, where it was confirmed before."""
+    if examined.learned is not None and examined.learned.seen.get(ranked.cause):
+        said = f"{club_words(examined.learned, ranked.cause)} ({times(ranked.learned_decibels)})"
+        yield from paragraph(said, width, first)
 
 
 def told(examined: Examined, state: CaseState, weight: Weight, cause: Cause) -> str:

@@ -13,6 +13,7 @@ from ..knowledge.model import Check, Finding, Knowledge
 from ..planning.examine import Examined, as_known_today, examine
 from ..planning.plan import askable, under_of
 from ..planning.worth import Worth
+from ..reasoning.learned import Learned
 from ..report.files import write_reports
 from . import screens
 from .choices import NotUnderstood, choice_of
@@ -33,14 +34,22 @@ class Sitting:
     commands: Mapping[str, Command] = COMMANDS
 
     def __init__(
-        self, knowledge: Knowledge, log: CaseLog, console: Console, reports: Path, typed: str | None = None
+        self,
+        knowledge: Knowledge,
+        log: CaseLog,
+        console: Console,
+        reports: Path,
+        typed: str | None = None,
+        learned: Learned | None = None,
     ) -> None:
-        """`typed` is a line already typed at the first question, before the rules were ready."""
+        """`typed` is a line already typed at the first question, before the rules were ready. `learned` is what a club's
+        own cases have taught."""
         self.knowledge = knowledge
         self.log = log
         self.console = console
         self._reports = reports
         self._typed = typed
+        self._learned = learned
         self._cached: tuple[CaseState, CaseState, Examined] | None = None
         self.told_cautions: set[str] = set()
         self._told_holds: set[str] = set()
@@ -63,7 +72,7 @@ class Sitting:
         """The logged state, the state as known today, and what follows; worked out once for each state of the log."""
         if self._cached is None or self._cached[0] is not self.log.state:
             known = as_known_today(self.knowledge, self.log.state)
-            self._cached = (self.log.state, known, examine(self.knowledge, known))
+            self._cached = (self.log.state, known, examine(self.knowledge, known, self._learned))
         return self._cached
 
     # Saying and reading.

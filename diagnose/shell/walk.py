@@ -215,7 +215,9 @@ class Walk(Sitting):
             return
         turning: tuple[Turn, ...] = ()
         if entry is ranked[0]:
-            turning = turns_of_mind(self.knowledge, self.examined.conclusions.answers, self.examined.progress.repairs)
+            turning = turns_of_mind(
+                self.knowledge, self.examined.conclusions.answers, self.examined.progress.repairs, self.examined.learned
+            )
         self.show(screens.how(self.examined, self.state, entry, turning, self.width))
 
     def _cause_named(self, named: str) -> str | None:
