@@ -108,7 +108,7 @@ def _write(folder: Path, files: Mapping[str, str]) -> None:
     for name, text in files.items():
         path = folder / name
         path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_text(text, encoding="utf-8")
+        path.write_bytes(text.encode())
 
 
 def _in_order(packs: Sequence[Path], target: Path, copy: Path) -> list[Path]:
