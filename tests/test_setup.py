@@ -45,7 +45,7 @@ def examined_once() -> Iterator[None]:
     """These tests go through the same list many times; what follows from the same answers is worked out once."""
     known: dict[object, Examined] = {}
 
-    def once(knowledge: Knowledge, state: CaseState) -> Examined:
+    def once(knowledge: Knowledge, state: CaseState, learned: object = None) -> Examined:
         answers = frozenset((name, given.answer) for name, given in state.findings.items())
         key = (id(knowledge), answers, frozenset(state.unknown), state.asked_again, state.put_aside, state.repairs)
         if key not in known:
