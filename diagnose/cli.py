@@ -33,6 +33,7 @@ from .case.places import (
 from .knowledge.model import Knowledge
 from .knowledge.packs import load, upon_base
 from .knowledge.source import FaultyFiles
+from .listen.questions import QUESTIONS
 
 if TYPE_CHECKING:
     from .sittings import Seat
@@ -129,6 +130,7 @@ def _parser() -> argparse.ArgumentParser:
     bench.set_defaults(run=_bench)
 
     add_book(commands, _knowledge)
+    _add_listening(commands.add_parser("listen", help="what a recording says about the engine"))
 
     rules = commands.add_parser("rules", help="work on rule packs")
     rules_commands = rules.add_subparsers(metavar="what", required=True)
@@ -150,6 +152,20 @@ def _parser() -> argparse.ArgumentParser:
     schema.set_defaults(run=_schema)
     _add_showing(rules_commands)
     return parser
+
+
+def _add_listening(listened: argparse.ArgumentParser) -> None:
+    """The file, and an option for each thing that may be known of it."""
+    listened.add_argument("file", type=Path, metavar="FILE", help="WAV, FLAC or OGG; two seconds to an hour")
+    for one in QUESTIONS:
+        listened.add_argument(
+            f"--{one.name}", dest=f"known_{one.name}", metavar="X", help=f"{one.ask} {one.hint}".replace("%", "%%")
+        )
+    listened.add_argument("--json", action="store_true", help="a document for programs")
+    listened.add_argument(
+        "-o", "--output", type=Path, action="append", metavar="FILE.svg|FILE.png", help="write the picture; repeatable"
+    )
+    listened.set_defaults(run=_listen)
 
 
 def _add_showing(rules_commands: argparse._SubParsersAction) -> None:
@@ -396,6 +412,12 @@ def _bench(options: argparse.Namespace) -> int:
     from .bench_command import run
 
     return run(options.words, lambda: _knowledge(options), _complain, options.plain)
+
+
+def _listen(options: argparse.Namespace) -> int:
+    from .listen_command import run
+
+    return run(options, lambda: _knowledge(options), _complain)
 
 
 def _check_rules(options: argparse.Namespace) -> int:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterator, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime, timezone
 from pathlib import Path
@@ -141,6 +142,7 @@ def rows_of_case(state: CaseState, events: Sequence[Event], uid: str, knowledge:
             if done.proof
         ],
         "settings": _settings(state, machine, uid, closing.at),
+        **_recordings(state, machine, uid),
         "notes": [
             {
                 "uid": uid_of("note", uid, str(n)), "machine": machine, "case": uid, "at": at, "text": text,
@@ -166,6 +168,21 @@ def _settings(state: CaseState, machine: str | None, uid: str, at: str) -> list[
     reckoned = next((dict(done.inputs) for done in reversed(state.bench) if done.calculator == "air"), {})
     row = {"uid": uid_of("setting", uid), "machine": machine, "case": uid, "at": at, **counted, "changed": in_utc(at)}
     return [{**row, **weather_in(reckoned)}]
+
+
+def _recordings(state: CaseState, machine: str | None, uid: str) -> Rows:
+    """The recordings that were listened to in a case, and what was measured in each."""
+    rows, results = [], []
+    for number, heard in enumerate(state.recordings, 1):
+        recording = uid_of("recording", uid, str(number))
+        known = {"uid": recording, "machine": machine, "case": uid, "at": heard.at, "file": heard.name}
+        rows.append({**known, "changed": in_utc(heard.at)})
+        for text in heard.results:
+            name, _, said = text.partition("=")
+            value, _, unit = said.partition(" ")
+            with suppress(ValueError):  # what is no number is no result
+                results.append({"recording": recording, "name": name, "value": float(value), "unit": unit})
+    return {"recordings": rows, "recording_results": results}
 
 
 def reading_value(knowledge: Knowledge, name: str, reading: str | None) -> float | None:

@@ -50,12 +50,27 @@ REQUIRED: Mapping[str, Mapping[str, type]] = MappingProxyType(
         "step": {"step": str, "outcome": str, "answers": dict},
         "uncounted": {"needle": str},
         "carried": {"setup": str, "answers": dict, "counts": dict, "steps": dict},
+        "recording": {
+            "name": str,
+            "reading": str,
+            "said": list,
+            "step": int,
+            "speeds": list,
+            "burbles": list,
+            "marks": list,
+            "marked": list,
+            "results": list,
+        },
         "withdraw": {"numbers": list},
         "closed": {"how": str, "causes": list},
         "draft": {"part": str, "says": list},
     }
 )
 """What an event must hold, by what it is."""
+
+NUMBERS = ("numbers", "speeds", "burbles", "marked")
+TEXTS = ("packs", "causes", "results", "says", "said", "marks")
+"""Lists of whole numbers, and of texts."""
 
 
 class LogTrouble(Exception):
@@ -157,7 +172,7 @@ def _check_value(name: str, value: Any) -> None:
     """Refuse what this program never writes: it could steer a terminal, or name a file elsewhere."""
     texts: list[Any] = value if isinstance(value, list) else [*value, *value.values()] if isinstance(value, dict) else []
     texts = [value] if isinstance(value, str) else texts
-    if name in ("packs", "causes", "results", "says") and not all(isinstance(text, str) for text in texts):
+    if name in TEXTS and not all(isinstance(text, str) for text in texts):
         raise ValueError(f"'{name}' takes texts")
     if any(not (text.isprintable() if isinstance(text, str) else isinstance(text, int)) for text in texts):
         raise ValueError(f"'{name}' holds what is no plain text")
@@ -170,8 +185,8 @@ def _check_value(name: str, value: Any) -> None:
         raise ValueError(f"'{name}' takes {', '.join(STEP_OUTCOMES)}")
     if name in ("case", "setup") and not _CASE_NAME.fullmatch(value):
         raise ValueError(f"'{name}' is no name of a case")
-    if name == "numbers" and not all(type(number) is int for number in value):
-        raise ValueError("'numbers' takes numbers")
+    if name in NUMBERS and not all(type(number) is int for number in value):
+        raise ValueError(f"'{name}' takes numbers")
     if name in ("reading", "proof") and not isinstance(value, str):
         raise ValueError(f"'{name}' takes a text")
 

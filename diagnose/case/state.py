@@ -61,6 +61,30 @@ class StepTaken:
 
 
 @dataclass(frozen=True, slots=True)
+class RecordingHeard:
+    """What was heard in a recording, small enough to keep: what can be said of it, and its picture.
+
+    reading   under what condition the speeds are so, where the sound allows two; '' where it does not
+    said      lines of text, one thing measured each
+    speeds    rpm every `step` milliseconds, 0 where the engine was not heard
+    burbles   from, to, from, to, ...: milliseconds that were spent four-stroking
+    marks     what happened, and `marked` the milliseconds of each
+    results   'name=number unit' of what was measured
+    """
+
+    name: str
+    reading: str
+    said: tuple[str, ...]
+    step: int
+    speeds: tuple[int, ...]
+    burbles: tuple[int, ...]
+    marks: tuple[str, ...]
+    marked: tuple[int, ...]
+    results: tuple[str, ...] = ()
+    at: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Closing:
     """How the case ended: `found` with causes, `normal` (nothing wrong), `undecided`, or `set-up` (its list is ended)."""
 
@@ -108,6 +132,7 @@ class CaseState:
     to_retest: str = ""
     passed: tuple[str, ...] = ()
     put_aside: frozenset[str] = frozenset()
+    recordings: tuple[RecordingHeard, ...] = ()
     closing: Closing | None = None
     draft: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     answered: tuple[tuple[int, str], ...] = ()
@@ -130,7 +155,7 @@ def replay(events: Iterable[Event]) -> CaseState:
     held: dict[str, Any] = {
         "findings": {}, "unknown": set(), "asked_again": set(), "words": [], "notes": [], "needles": [],
         "repairs": [], "checks": [], "passed": [], "put_aside": set(), "answered": [], "bench": [], "draft": {},
-        "steps": {}, "uncounted": [],
+        "steps": {}, "uncounted": [], "recordings": [],
     }  # fmt: skip
     for event in events:
         if event.number not in withdrawn:
@@ -152,6 +177,7 @@ def replay(events: Iterable[Event]) -> CaseState:
         to_retest=held.get("to_retest", ""),
         passed=tuple(held["passed"]),
         put_aside=frozenset(held["put_aside"]),
+        recordings=tuple(held["recordings"]),
         closing=held.get("closing"),
         draft=MappingProxyType(held["draft"]),
         answered=tuple(held["answered"]),
@@ -232,6 +258,10 @@ def _apply(event: Event, held: dict[str, Any]) -> None:
             held["steps"].update({step: StepTaken(step, outcome) for step, outcome in data["steps"].items()})
             held["needles"] += [NeedleEntry(needle, count, False, event.at) for needle, count in data["counts"].items()]
             held["needles"] += [NeedleEntry(needle, by, True, event.at) for needle, by in data.get("moves", {}).items()]
+        case "recording":
+            several = {name: tuple(data[name]) for name in ("said", "speeds", "burbles", "marks", "marked", "results")}
+            heard = RecordingHeard(data["name"], data["reading"], step=data["step"], at=event.at, **several)
+            held["recordings"].append(heard)
         case "closed":
             held["closing"] = Closing(data["how"], tuple(data["causes"]), event.at)
         case "draft":

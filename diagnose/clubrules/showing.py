@@ -14,6 +14,7 @@ from typing import Any as Whatever
 
 from ..knowledge.chains import concluding, resting_on
 from ..knowledge.fields import likeliest
+from ..knowledge.hearing import MEASURED, Hearing
 from ..knowledge.model import (
     Answered,
     Cause,
@@ -56,6 +57,7 @@ SHELVES: Mapping[str, str] = MappingProxyType(
         "setup_step": "setup_steps",
         "carburettor": "carburettors",
         "needle_move": "needle_moves",
+        "hearing": "hearings",
     }
 )
 """What can be shown -> its shelf in Knowledge."""
@@ -290,6 +292,8 @@ def _finding(knowledge: Knowledge, finding: Finding) -> Iterator[Section]:
     yield Section("checks that find it", tuple(f"{c.id}: {c.name} {_at(c.id.place)}" for c in checks))
     asking = (s for s in knowledge.setup_steps.values() if name in (*s.asks, *s.finds, *s.makes, *s.done, *s.not_done))
     yield Section("steps of the set-up that ask or answer it", tuple(f"{s.id}: {s.name} {_at(s.id.place)}" for s in asking))
+    heard = (hearing for hearing in knowledge.hearings.values() if name in hearing.says)
+    yield Section("what a recording must have to answer it", tuple(f"{h.id} {_at(h.id.place)}" for h in heard))
     groups = (kin for kin in knowledge.kin.values() if name in kin.of)
     yield Section("kin", tuple(f"{k.id}: {k.are} with {_listed(o for o in k.of if o != name)}" for k in groups))
 
@@ -409,6 +413,19 @@ def _words(word: str) -> str:
     return word.replace("-", " ")
 
 
+def _hearing(knowledge: Knowledge, hearing: Hearing) -> Iterator[Section]:
+    measured = ((MEASURED[name], span) for name, span in hearing.measured.items())
+    yield Section("when a recording has", tuple(f"{of.label}: {span} {of.unit} {of.says}" for of, span in measured))
+    said = (f"{question_said(knowledge, of)} {_answered(knowledge, of, answer)}" for of, answer in hearing.says.items())
+    yield Section("it answers", tuple(said))
+    yield _own(because=hearing.because, basis=hearing.basis)
+
+
+def _answered(knowledge: Knowledge, finding: str, answer: str) -> str:
+    answers = knowledge.findings[finding].answers
+    return f"'{answers[answer].say}'" if answer in answers else f"the {answer} measured"
+
+
 _CONTENT: Mapping[str, Callable[[Knowledge, Whatever], Iterator[Section]]] = MappingProxyType(
     {
         "rule": _rule,
@@ -424,5 +441,6 @@ _CONTENT: Mapping[str, Callable[[Knowledge, Whatever], Iterator[Section]]] = Map
         "setup_step": _setup_step,
         "carburettor": _carburettor,
         "needle_move": _needle_move,
+        "hearing": _hearing,
     }
 )

@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterable, Iterator, Mapping
 from itertools import chain, islice
 
+from . import hearing
 from .model import (
     CONCLUDED,
     KNOWN,
@@ -93,6 +94,7 @@ def problems(knowledge: Knowledge, unread: frozenset[str] = frozenset()) -> list
         _tells(knowledge, shelves),
         _rules(knowledge, shelves),
         setup_problems(knowledge, shelves),
+        _hearings(knowledge, shelves),
         _leaning(knowledge),
     )
     first = list(islice(found, MOST_PROBLEMS))
@@ -236,6 +238,12 @@ def _outcome(shelves: Shelves, rule: Rule) -> Iterator[Problem]:
             yield from shelves.unknown(retests, shelves.retest)
 
 
+def _hearings(knowledge: Knowledge, shelves: Shelves) -> Iterator[Problem]:
+    for heard in knowledge.hearings.values():
+        yield from shelves.unknown(_texts(heard.says), shelves.finding)
+    yield from hearing.problems(knowledge)
+
+
 def _leaning(knowledge: Knowledge) -> Iterator[Problem]:
     """Text that tells someone to weaken the mixture stands under the hold that can forbid it, or not at all."""
     for step in all_steps(knowledge):
@@ -266,6 +274,8 @@ def _all_texts(knowledge: Knowledge) -> Iterator[Text]:
         yield rule.because
         if isinstance(rule.outcome, Holds):
             yield rule.outcome.until
+    for heard in knowledge.hearings.values():
+        yield heard.because
     for change in knowledge.changes:
         yield change.because
     yield from setup_texts(knowledge)

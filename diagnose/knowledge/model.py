@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from pathlib import PurePath
 
 from .frequency import USUAL
+from .hearing import Hearing
 from .setup_model import Carburettor, NeedleMove, SetupStep
 from .source import Place, Text
 
@@ -439,6 +440,7 @@ class Knowledge:
     setup_steps: Mapping[str, SetupStep] = field(default_factory=dict)
     carburettors: Mapping[str, Carburettor] = field(default_factory=dict)
     needle_moves: Mapping[str, NeedleMove] = field(default_factory=dict)
+    hearings: Mapping[str, Hearing] = field(default_factory=dict)
     changes: tuple[Change, ...] = ()
 
 

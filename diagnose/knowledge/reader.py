@@ -9,6 +9,7 @@ from types import MappingProxyType
 
 from .fields import ID, Fields, likeliest
 from .frequency import FREQUENCY
+from .hearing import read_hearing
 from .model import (
     CONCLUDED,
     ENGINE_STATES,
@@ -299,6 +300,7 @@ READERS: dict[str, Callable[[Fields], object]] = {
     "hold": _hold,
     "rule": rule,
     **SETUP_READERS,
+    "hearing": read_hearing,
     "switch_off": _switch_off,
     "reweigh": _reweigh,
 }

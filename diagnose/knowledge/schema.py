@@ -14,6 +14,7 @@ from typing import Any as Whatever
 
 from .fields import ID, LONGEST_TEXT, Fields
 from .frequency import FREQUENCY
+from .hearing import MEASURED, SPAN
 from .model import KNOWN
 from .reader import MEASURES, READERS, VERSION, read_pack
 from .rule_reader import DEEPEST_RULE, OUTCOMES
@@ -195,6 +196,17 @@ def _finding_schema() -> Schema:
     return made
 
 
+def _hearing_schema() -> Schema:
+    """What is measured lies in spans; what is said is an answer of a finding."""
+    made = _entry_schema("hearing", READERS["hearing"])
+    span = {"type": "string", "pattern": f"^({SPAN.pattern})$"}
+    within = {"propertyNames": {"enum": list(MEASURED)}, "additionalProperties": span}
+    made["properties"]["measured"] = {"type": "object", "minProperties": 1, **within}
+    made["properties"]["says"] = {"type": "object", "minProperties": 1, "propertyNames": _ID, "additionalProperties": _ID}
+    made["required"] = ["hearing", "measured", "says", "because", "basis"]
+    return made
+
+
 def _premise(depth: int) -> Schema:
     """A finding with its answers, is:, is_not:, and down to DEEPEST_RULE all: and any:."""
     deeper: Whatever = False
@@ -213,6 +225,7 @@ def schema() -> Schema:
     """Return the schema (draft 2020-12) of a file of a pack: a list of entries, or the table of its pack.yaml."""
     kinds = {kind: _entry_schema(kind, reader) for kind, reader in READERS.items()}
     kinds["finding"] = _finding_schema()
+    kinds["hearing"] = _hearing_schema()
     kinds["rule"]["oneOf"] = [{"required": [outcome]} for outcome in OUTCOMES]
     kinds["reweigh"]["anyOf"] = [{"required": ["how_common"]}, {"required": ["shows"]}]
     pack = _listened(lambda it: read_pack(it, "")).schema()

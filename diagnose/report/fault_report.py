@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from ..bench.needles import history
@@ -10,11 +11,13 @@ from ..case.casefile import MACHINE
 from ..case.ledger import stands, told
 from ..case.readings import count_words, percent, times, turns
 from ..case.state import CANNOT, DONE, NOT_DONE, CaseState
+from ..drawing.chart import Chart
 from ..drawing.terminal import draw
 from ..knowledge.checker import NEEDLE_HOLDS
 from ..knowledge.frequency import FREQUENCY
 from ..knowledge.model import Knowledge, Step
 from ..knowledge.setup_model import NEEDLES
+from ..listen.record import chart
 from ..planning.examine import Examined
 from ..planning.needles import carburettor_of, in_words, next_move
 from ..planning.plan import next_questions
@@ -80,6 +83,15 @@ class Needles:
 
 
 @dataclass(frozen=True, slots=True)
+class HeardLine:
+    """A recording: its name, what was measured in it, and its picture."""
+
+    name: str
+    said: tuple[str, ...]
+    chart: Chart
+
+
+@dataclass(frozen=True, slots=True)
 class FaultReport:
     """Everything on the page, in the order it is read."""
 
@@ -100,6 +112,7 @@ class FaultReport:
     findings: tuple[Line, ...]
     checks: tuple[str, ...]
     bench: tuple[BenchLine, ...]
+    recordings: tuple[HeardLine, ...]
     done: tuple[Line, ...]
     steps: tuple[str, ...]
     needles: Needles
@@ -158,6 +171,7 @@ def fault_report(knowledge: Knowledge, state: CaseState, examined: Examined, pro
         ),
         checks=tuple(str(knowledge.checks[name].name) for name in state.checks if name in knowledge.checks),
         bench=bench_lines(state),
+        recordings=tuple(HeardLine(kept.name, kept.said, chart(kept)) for kept in state.recordings),
         done=tuple(
             Line(_cause_name(knowledge, repair.cause), f"{RESULTS[repair.result]} ({when(repair.at)})")
             for repair in state.repairs
@@ -209,7 +223,19 @@ def for_the_workshop(report: FaultReport, knowledge: Knowledge, state: CaseState
         if all(cause in knowledge.causes for cause in causes)
         else "Cause found; not in these rules.",
         bench=tuple(replace(one, inputs=tuple(i for i in one.inputs if not _names_a_file(i))) for one in report.bench),
+        findings=tuple(replace(line, says=_unnamed(line.says, report.recordings)) for line in report.findings),
+        recordings=tuple(
+            replace(one, name=_unnamed(one.name, report.recordings), chart=replace(one.chart, title="Speed of the engine"))
+            for one in report.recordings
+        ),
     )
+
+
+def _unnamed(says: str, recordings: Sequence[HeardLine]) -> str:
+    """The same with every recording called by its number."""
+    for number, one in enumerate(recordings, 1):
+        says = says.replace(one.name, f"recording {number}")
+    return says
 
 
 def _names_a_file(said: str) -> bool:

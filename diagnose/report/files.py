@@ -6,22 +6,29 @@ import os
 import re
 from collections.abc import Mapping
 from contextlib import suppress
-from dataclasses import asdict
+from dataclasses import asdict, fields
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
+from markupsafe import Markup
 
 from .. import __version__
 from ..case.readings import percent
 from ..case.state import CaseState
+from ..drawing.chart import Chart
+from ..drawing.terminal import draw
 from ..knowledge.model import Knowledge
 from ..planning.examine import Examined
 from .fault_report import FaultReport, fault_report
 from .setup_record import setup_record
 
 _MARKED = re.compile(r"([\\`*_{}\[\]()#+!|<>~-])")
+
+
+DRAWN_WIDTH = 76
+"""Columns of a picture that is drawn in letters."""
 
 
 class CannotWrite(Exception):
@@ -44,7 +51,19 @@ def _templates() -> Environment:
     )
     environment.filters["md"] = markdown_safe
     environment.filters["percent"] = percent
+    environment.filters["svg"] = _svg
+    environment.filters["drawn"] = _drawn
     return environment
+
+
+def _svg(chart: Chart) -> Markup:
+    from ..drawing.picture import svg  # a second to load, for the reports that have a picture
+
+    return Markup(svg(chart))  # the drawing escapes what the chart says
+
+
+def _drawn(chart: Chart) -> list[str]:
+    return draw(chart, DRAWN_WIDTH)
 
 
 def filled(template: str, content: Mapping[str, Any]) -> str:
@@ -54,12 +73,16 @@ def filled(template: str, content: Mapping[str, Any]) -> str:
 
 def as_markdown(report: FaultReport) -> str:
     """Return the report as Markdown."""
-    return filled("fault-report.md.j2", asdict(report))
+    return filled("fault-report.md.j2", _content(report))
 
 
 def as_html(report: FaultReport) -> str:
     """Return the report as one HTML page that needs nothing else."""
-    return filled("fault-report.html.j2", asdict(report))
+    return filled("fault-report.html.j2", _content(report))
+
+
+def _content(report: FaultReport) -> dict[str, Any]:
+    return {field.name: getattr(report, field.name) for field in fields(report)}
 
 
 def report_of(knowledge: Knowledge, state: CaseState, examined: Examined) -> FaultReport:
@@ -71,9 +94,10 @@ def write_pdf(folder: Path, name: str, report: FaultReport) -> Path:
     """Write the report as PDF, whole or not at all. Return its path. Raises CannotWrite."""
     from .pdf import as_pdf  # a third of a second to load
 
-    page = filled("fault-report.pdf.html.j2", asdict(report))
+    page = filled("fault-report.pdf.html.j2", _content(report))
     path = folder / f"{name}.pdf"
-    write_whole(path, as_pdf(page, f"Fault report {report.case}", report.closed or report.opened), *_TROUBLE)
+    charts = [heard.chart for heard in report.recordings]
+    write_whole(path, as_pdf(page, f"Fault report {report.case}", report.closed or report.opened, charts), *_TROUBLE)
     return path
 
 

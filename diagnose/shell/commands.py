@@ -50,7 +50,8 @@ def _command(
 
 
 _PARTICULARS = re.compile(
-    r"(back \d+|bench \w+|needle ([hl]\s.*\d.*|next|undo|baseline|good( [hl])?)|note .+|how \d+)", re.IGNORECASE
+    r"(back \d+|bench \w+|needle ([hl]\s.*\d.*|next|undo|baseline|good( [hl])?)|note .+|how \d+|listen .+\.\w{2,5}['\"]?)",
+    re.IGNORECASE,
 )
 
 
@@ -122,6 +123,13 @@ def bench(sitting: Sitting, rest: str) -> bool:
     from .reckoning import work_out  # reads the calculators, and most walks need none
 
     return work_out(sitting, rest)
+
+
+@_command("file", "what a recording says, such as: listen hover.wav")
+def listen(sitting: Sitting, rest: str) -> bool:
+    from .listening import listen as hear_it  # comes with the rules, as above
+
+    return hear_it(sitting, rest)
 
 
 @_command("", "show the cautions and holds again", BOTH)
