@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from ..case.casefile import MACHINE
 from ..case.readings import NotAReading, percent
 from ..knowledge.model import Cause, Retest
 from ..planning.lifting import behind
@@ -146,7 +147,7 @@ def _what_is_left(walk: Walk, cause: Cause) -> None:
     told = [
         walk.knowledge.findings[name]
         for name, answer in answers.items()
-        if name not in settled and walk.knowledge.findings[name].complaint(answer)
+        if name not in (*settled, MACHINE) and walk.knowledge.findings[name].complaint(answer)
     ]
     left: list[int] = []
     if told:
