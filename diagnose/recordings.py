@@ -17,7 +17,15 @@ from .testing import Prompt, prompt_of, walk_with
 
 PROMPT = "> "
 
-_WITHOUT_A_REPLY = {"question": "?", "check": "2", "repair": "3", "retest": "3", "confirm": "none", "undecided": "end"}
+_WITHOUT_A_REPLY = {
+    "question": "?",
+    "check": "2",
+    "repair": "3",
+    "retest": "3",
+    "minutes": "?",
+    "confirm": "none",
+    "undecided": "end",
+}
 """What is typed where the recording has nothing to say."""
 
 

@@ -128,3 +128,22 @@ def test_no_look_is_asked_for_when_it_is_all_but_certain_cannot_be_had_or_is_hal
     assert not is_look(before(base, "tank-vent-blocked", 0.85))
     assert not is_look(before(base, "tank-vent-blocked", 0.6, frozenset({"vent-flow"})))
     assert not is_look(before(base, "fuel-filter-clogged", 0.6))
+
+
+# What must not read as never.
+
+
+@pytest.mark.parametrize("cause", ["ignition-plug-in-loose", "kill-wire-chafed", "piston-scored", "h-too-lean"])
+def test_nothing_changed_does_not_clear_what_fails_by_itself(base: Knowledge, cause: str) -> None:
+    """A wire wears through and a plug-in loses its grip with nothing done to either (common practice)."""
+    asked = base.findings["what-changed"]
+    place = list(asked.answers).index("nothing")
+    rates = shown_rates(asked, base.causes[cause].shows["what-changed"])
+    assert rates[place] > 0.8 * general_rates(asked)[place]
+
+
+def test_a_helicopter_in_a_body_can_lack_a_way_out_for_hot_air(base: Knowledge) -> None:
+    hot = {"machine": "helicopter", "engine_housing": "cowled", "overheats": "too-hot", "after_fade": "cooling"}
+    first = [ranked.cause for ranked in seen(base, **hot, air_way_out="small").standing.causes[:2]]
+    assert "cowl-cools-badly" in first
+    assert "air-way-out" in seen(base, **hot).conclusions.first

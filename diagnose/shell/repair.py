@@ -125,6 +125,7 @@ def _verdict_of(walk: Walk, retest: Retest) -> int:
         if verdict != 0 or not least or _minutes_run(walk) >= least:
             return verdict
         walk.say(f"    Too short to tell. Run it for {screens.minutes(least)}, and answer again.")
+        walk.show(screens.paragraph(f"Retest: {retest.name} [{retest.id}]", walk.width, "", "ask", "    "))
 
 
 def _minutes_run(walk: Walk) -> float:
