@@ -7,14 +7,15 @@ import pytest
 import soundfile
 from engine_sounds import Sound, make
 
+from diagnose.book.closed import rows_of_case
 from diagnose.case.log import CaseLog, LogTrouble, read_log
-from diagnose.case.state import CaseState, RecordingHeard, replay
+from diagnose.case.state import CaseState, Given, RecordingHeard, replay
 from diagnose.knowledge.model import Knowledge
 from diagnose.knowledge.packs import base_pack, read_packs
 from diagnose.listen.record import chart
 from diagnose.planning.examine import examine
 from diagnose.reasoning.reason import reason
-from diagnose.report.fault_report import fault_report
+from diagnose.report.fault_report import fault_report, for_the_workshop
 from diagnose.report.files import as_html, as_markdown
 from diagnose.shell.console import ScriptedConsole
 from diagnose.shell.walk import Walk
@@ -102,11 +103,15 @@ def test_the_picture_leaves_a_gap_where_the_engine_was_not_heard() -> None:
     assert [mark.says for mark in drawn.marks] == ["misses"]
 
 
+PARTICULARS = {
+    "name": "it.wav", "reading": "", "said": ["a: b"], "step": 50, "speeds": [1, 2], "burbles": [], "marks": ["x"],
+    "marked": [7], "results": ["power-speed=1 rpm"],
+}  # fmt: skip
+
+
 def test_a_recording_in_the_log_comes_back_as_it_was_and_a_spoilt_one_is_pointed_out(tmp_path: Path) -> None:
-    particulars = {"name": "it.wav", "reading": "", "said": ["a: b"], "step": 50, "speeds": [1, 2], "burbles": [],
-                   "marks": ["x"], "marked": [7], "results": ["power-speed=1 rpm"]}  # fmt: skip
     with CaseLog.create(tmp_path) as log:
-        log.append("recording", **particulars)
+        log.append("recording", **PARTICULARS)
         log.append("words", text="w")
         path = log.path
     assert replay(read_log(path).events).recordings[0].speeds == (1, 2)
@@ -115,6 +120,25 @@ def test_a_recording_in_the_log_comes_back_as_it_was_and_a_spoilt_one_is_pointed
         spoilt.write_text(path.read_text(encoding="utf-8").replace(good, bad), encoding="utf-8")
         with pytest.raises(LogTrouble, match="spoilt.jsonl:2:1"):
             read_log(spoilt)
+
+
+def test_a_report_for_the_workshop_names_no_file(base: Knowledge) -> None:
+    heard = {"load-off-sound": Given("light-burble", "four-stroking, load off 5 % (4 to 6) in it <script>.wav")}
+    state = CaseState(findings=heard, answered=((1, "load-off-sound"),), recordings=(KEPT,))
+    report = fault_report(base, state, examine(base, state), "diagnose")
+    page = as_markdown(for_the_workshop(report, base, state))
+    assert "script" not in page
+    assert "in recording 1" in page
+
+
+def test_a_closed_case_takes_its_recordings_into_the_book(base: Knowledge, tmp_path: Path) -> None:
+    with CaseLog.create(tmp_path) as log:
+        log.append("recording", **{**PARTICULARS, "results": ["power-speed=12000.00 rpm", "share-power=7.50 percent"]})
+        log.append("closed", how="undecided", causes=[])
+        rows = rows_of_case(log.state, log.events, "0" * 20, base)
+    assert [row["file"] for row in rows["recordings"]] == ["it.wav"]
+    told = {row["name"]: (row["value"], row["unit"]) for row in rows["recording_results"]}
+    assert told == {"power-speed": (12_000, "rpm"), "share-power": (7.5, "percent")}
 
 
 def test_nothing_a_recording_answers_lifts_a_hold(base: Knowledge) -> None:

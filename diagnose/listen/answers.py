@@ -52,19 +52,23 @@ def _answered(
         bands = {str(finding.band(max(end, finding.measure.least)).id) for end in ends}
         if len(bands) > 1:
             return None
-        said = f"{written(answer, measure)} in {recording}"
-        return Answered(str(finding.id), bands.pop(), said, str(hearing.because))
-    said = ", ".join(f"{MEASURED[name].label} {written(name, measures[name])}" for name in hearing.measured)
-    return Answered(str(finding.id), answer, f"{said} in {recording}", str(hearing.because))
+        return Answered(str(finding.id), bands.pop(), f"{_number(answer, measure)} in {recording}", str(hearing.because))
+    first = next(iter(hearing.measured))  # what decides stands first; the rest are conditions, and on the page
+    said = f"{MEASURED[first].label} {_number(first, measures[first])} in {recording}"
+    return Answered(str(finding.id), answer, said, str(hearing.because))
 
 
 def written(name: str, measure: Measure) -> str:
     """A measure with its unit and how far it may be off: '12 % (10 to 15)'."""
     if measure.value is None:
         return f"cannot tell: {measure.why}"
-    unit = SHOWN.get(MEASURED[name].unit, MEASURED[name].unit)
     high = "more" if measure.high == float("inf") else _short(measure.high)
-    return f"{_short(measure.value)} {unit} ({_short(measure.low)} to {high})".replace("  ", " ")
+    return f"{_number(name, measure)} ({_short(measure.low)} to {high})"
+
+
+def _number(name: str, measure: Measure) -> str:
+    unit = SHOWN.get(MEASURED[name].unit, MEASURED[name].unit)
+    return f"{_short(measure.value or 0.0)} {unit}".strip()
 
 
 def _short(value: float) -> str:

@@ -223,6 +223,10 @@ def for_the_workshop(report: FaultReport, knowledge: Knowledge, state: CaseState
         if all(cause in knowledge.causes for cause in causes)
         else "Cause found; not in these rules.",
         bench=tuple(replace(one, inputs=tuple(i for i in one.inputs if not _names_a_file(i))) for one in report.bench),
+        causes=tuple(
+            replace(one, trail=tuple(replace(line, name=_unnamed(line.name, report.recordings)) for line in one.trail))
+            for one in report.causes
+        ),
         findings=tuple(replace(line, says=_unnamed(line.says, report.recordings)) for line in report.findings),
         recordings=tuple(
             replace(one, name=_unnamed(one.name, report.recordings), chart=replace(one.chart, title="Speed of the engine"))
