@@ -147,3 +147,12 @@ def test_a_helicopter_in_a_body_can_lack_a_way_out_for_hot_air(base: Knowledge) 
     first = [ranked.cause for ranked in seen(base, **hot, air_way_out="small").standing.causes[:2]]
     assert "cowl-cools-badly" in first
     assert "air-way-out" in seen(base, **hot).conclusions.first
+
+
+def test_the_opening_comes_before_any_look(base: Knowledge) -> None:
+    """What it is and whether it is fit to run, then what changed and how it starts, whatever has been told of it."""
+    loud = {"h_needle_response": "nothing", "overheats": "too-hot", "ownership": "new-to-you", "surge_pattern": "regular"}
+    first = list(seen(base, machine="helicopter", idle="hunts", governor_fitted="on", **loud).conclusions.first)
+    opening = ["machine", "governor-fitted", "fit-to-run", "what-changed", "starts"]
+    assert first[: len(opening)] == opening
+    assert "carb-wiggle" in first and "compression" in first
