@@ -17,9 +17,9 @@ from .bench.document import document, listing
 from .bench.inputs import gathered, with_figures
 from .case.readings import SHOWN
 from .knowledge.model import Knowledge
-from .shell.bench import Lines, page_lines, reader, worked_out
 from .shell.bench import listing as listed
-from .shell.console import Console, Left, open_console, wrapped
+from .shell.bench import page_lines, reader, worked_out
+from .shell.console import Console, Left, open_console, show, wrapped
 
 WELL, MISUSED = 0, 2
 
@@ -52,7 +52,7 @@ def run(words: Sequence[str], rules: Callable[[], Knowledge], complain: Complain
         print(json.dumps(document(chosen, given, page), indent=2))
         return WELL
     told.tell((*chosen.cautions, *page.cautions))
-    _show(console, page_lines(page, console.width))
+    show(console, page_lines(page, console.width))
     for path in options.output or ():
         console.say(str(path))
     return WELL
@@ -117,7 +117,7 @@ def _list(options: argparse.Namespace, console: Console) -> int:
         return WELL
     for line in wrapped("Calculators; each asks for what it needs, or takes it as options:", console.width):
         console.say(line)
-    _show(console, listed(console.width))
+    show(console, listed(console.width))
     for line in wrapped("'diagnose bench rotor' asks; 'diagnose bench rotor --help' lists the options.", console.width):
         console.say(line)
     return WELL
@@ -139,7 +139,7 @@ class _Cautions:
 
             knowledge = self._rules()
             for name in fresh:
-                _show(self._console, caution(knowledge, name, self._console.width))
+                show(self._console, caution(knowledge, name, self._console.width))
 
 
 def _worked(
@@ -154,12 +154,7 @@ def _worked(
     console.say()
     for line in wrapped(f"{chosen.title}. 'back' goes to the input before, Ctrl-D leaves.", console.width):
         console.say(line, "head")
-    return worked_out(chosen, lambda lines: _show(console, lines), reader(console), console.width, {})
-
-
-def _show(console: Console, lines: Lines) -> None:
-    for line, tone in lines:
-        console.say(line, tone)
+    return worked_out(chosen, lambda lines: show(console, lines), reader(console), console.width, {})
 
 
 def _save(page: Page, path: Path) -> None:

@@ -14,7 +14,7 @@ from .listen.known import Known
 from .listen.questions import QUESTIONS
 from .listen.recording import NotHeard, find
 from .shell.bench import page_lines, reader
-from .shell.console import Console, Left, open_console
+from .shell.console import Console, Left, open_console, show
 from .shell.listening import RECORDING, answer_lines, ask_known, ask_stop
 from .shell.screens import Lines, caution
 
@@ -33,7 +33,7 @@ def run(options: argparse.Namespace, rules: Callable[[], Knowledge], complain: C
         knowledge = rules()
         if not options.json:
             for name in RECORDING:
-                _show(console, caution(knowledge, name, console.width))
+                show(console, caution(knowledge, name, console.width))
         return _hear(options, known, asked, knowledge, console)
     except NotPossible as wrong:
         complain(str(wrong))
@@ -47,7 +47,7 @@ def run(options: argparse.Namespace, rules: Callable[[], Knowledge], complain: C
 
 def _hear(options: argparse.Namespace, known: Known, asked: bool, knowledge: Knowledge, console: Console) -> int:
     def say(lines: Lines) -> None:
-        _show(console, lines)
+        show(console, lines)
 
     if asked:
         known = ask_known(known, say, reader(console), console.width)
@@ -88,11 +88,6 @@ def _known(options: argparse.Namespace) -> Known:
     if known.head and not known.gear:
         raise NotPossible("--head-speed: give the gear ratio too (--gear), or the speed of the engine (--speed)")
     return known
-
-
-def _show(console: Console, lines: Lines) -> None:
-    for line, tone in lines:
-        console.say(line, tone)
 
 
 def _save(page: Page, path: Path) -> None:

@@ -9,15 +9,18 @@ from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from .case.log import CaseLog, LogTrouble, log_of, read_log
 from .case.places import cases_folder, reports_folder, rules_folder
 from .case.state import CaseState, replay
 from .knowledge.model import Knowledge
-from .reasoning.learned import Learned
 from .shell.club import Club, choose_machine, say_trouble, show_machine
 from .shell.console import Console, Left
 from .shell.opening import choose_case, first_words, greet, greet_set_up, say
+
+if TYPE_CHECKING:
+    from .shell.walk import Walk
 
 WELL, WRONG = 0, 1
 
@@ -126,7 +129,7 @@ def _over_a_fault(seat: Seat, log: CaseLog) -> int:
         walk = Walk(knowledge, log, seat.console, reports_folder(seat.data), typed, lessons)
         try:
             if walk.run():
-                _keep(seat, knowledge, log.state, lessons)
+                _keep(seat, walk)
                 offer(walk, rules_folder(seat.data), seat.packs_named)
             say_trouble(seat.console, club)
         except CannotWrite as trouble:
@@ -135,13 +138,13 @@ def _over_a_fault(seat: Seat, log: CaseLog) -> int:
     return WELL
 
 
-def _keep(seat: Seat, knowledge: Knowledge, state: CaseState, lessons: Learned | None) -> None:
+def _keep(seat: Seat, walk: Walk) -> None:
     """A closed case goes into the club's book, and its report onto paper. Raises CannotWrite."""
-    from .planning.examine import examine
     from .report.files import report_of, write_pdf
 
-    kept = seat.club.keep(state, knowledge, cases_folder(seat.data))
-    page = report_of(knowledge, state, examine(knowledge, state, lessons))
+    state = walk.log.state
+    kept = seat.club.keep(state, walk.knowledge, cases_folder(seat.data))
+    page = report_of(walk.knowledge, walk.state, walk.examined)
     say(seat.console, f"As PDF: {write_pdf(reports_folder(seat.data), state.case, page)}")
     for line in kept:
         say(seat.console, line)

@@ -3,7 +3,6 @@ line, without a password."""
 
 from __future__ import annotations
 
-import os
 import sqlite3
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
@@ -19,6 +18,7 @@ from sqlalchemy.exc import ArgumentError, SQLAlchemyError
 from . import migrations
 from .places import BookTrouble, NoBook, on_server
 from .schema import SCHEMA, TABLES, book
+from .writing import whole
 
 WAITS = 20
 """Seconds a writer waits for another to finish."""
@@ -215,18 +215,9 @@ def free_name(path: Path) -> Path:
 
 def copy_file(file: Path, copy: Path) -> None:
     """Copy a book while others may be writing to it: SQLite's own online copy, whole or not at all. Raises BookTrouble."""
-    unfinished = copy.with_name(f".{copy.name}.{os.getpid()}")
-    try:
-        copy.parent.mkdir(parents=True, exist_ok=True)
-        with _said(str(copy)), _raw(file) as source, _raw(unfinished) as target:
-            source.backup(target)
-            target.execute("PRAGMA journal_mode=DELETE").close()  # one file, without a write-ahead log beside it
-        unfinished.replace(copy)
-    except OSError as error:
-        raise BookTrouble(f"{copy}: cannot be written: {error.strerror or error}; name another place") from None
-    finally:
-        with suppress(OSError):
-            unfinished.unlink()
+    with whole(copy) as unfinished, _said(str(copy)), _raw(file) as source, _raw(unfinished) as target:
+        source.backup(target)
+        target.execute("PRAGMA journal_mode=DELETE").close()  # one file, without a write-ahead log beside it
 
 
 @contextmanager

@@ -12,16 +12,22 @@ from .places import BookTrouble
 
 
 @contextmanager
-def whole_file(path: Path) -> Iterator[TextIO]:
-    """Give a text to write into; the file is there when all of it is written. Raises BookTrouble."""
+def whole(path: Path) -> Iterator[Path]:
+    """Give a path to write to; what is there takes its place when all of it is written. Raises BookTrouble."""
     unfinished = path.with_name(f".{path.name}.{os.getpid()}")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        with unfinished.open("w", encoding="utf-8", newline="") as sink:
-            yield sink
+        yield unfinished
         unfinished.replace(path)
     except OSError as error:
         raise BookTrouble(f"{path}: cannot be written: {error.strerror or error}; name another place") from None
     finally:
         with suppress(OSError):
             unfinished.unlink()
+
+
+@contextmanager
+def whole_file(path: Path) -> Iterator[TextIO]:
+    """Give a text to write into; the file is there when all of it is written. Raises BookTrouble."""
+    with whole(path) as unfinished, unfinished.open("w", encoding="utf-8", newline="") as sink:
+        yield sink

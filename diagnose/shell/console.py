@@ -52,6 +52,12 @@ def wrapped(text: str, width: int, first: str = "", rest: str | None = None) -> 
     return lines or [first.rstrip()]
 
 
+def show(console: Console, lines: Iterable[tuple[str, str]]) -> None:
+    """Say lines, each in its tone."""
+    for line, tone in lines:
+        console.say(line, tone)
+
+
 class PlainConsole:
     """Lines in, lines out: for pipes, dumb terminals and screen readers."""
 

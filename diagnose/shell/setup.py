@@ -24,7 +24,7 @@ from . import screens, setup_screens
 from .commands import SETUP_COMMANDS
 from .console import Left
 from .needles import NOT_YET_GOOD, ask_where
-from .sitting import Anew, Sitting
+from .sitting import Sitting
 
 Ended = Literal["closed", "left", "fault"]
 """How a sitting over the list ended: gone through, left open, or left open because a fault is to be walked."""
@@ -44,19 +44,11 @@ class SetUp(Sitting):
 
     def run(self) -> Ended:
         """Go through the list until it is ended or the person leaves."""
-        if self.log.repaired:
-            self.say(self.log.repaired)
-        packs = [f"{pack.id} {pack.version}" for pack in self.knowledge.packs]
-        if list(self.state.packs) != packs:
-            self.log.append("rules", packs=packs)
+        self.take_up()
         if self.state.steps:
             self._told_conditions.update(self.examined.conclusions.conditions)
         try:
-            while self.state.closing is None:
-                try:
-                    self._next()
-                except Anew:
-                    continue
+            self.go_through(self._next)
             self.say()
             self.say("The set-up is ended.", "head")
             self.write_report()

@@ -4,6 +4,7 @@ prompt. What comes next is for those that sit: the walk of a fault."""
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from contextlib import suppress
 from pathlib import Path
 from typing import TypeVar
 
@@ -18,7 +19,7 @@ from ..report.files import write_reports
 from . import screens
 from .choices import NotUnderstood, choice_of
 from .commands import COMMANDS, Command, command_among_words, command_in
-from .console import Console, Dropped, Left
+from .console import Console, Dropped, Left, show
 from .replies import reply_to
 
 Taken = TypeVar("Taken")
@@ -75,6 +76,22 @@ class Sitting:
             self._cached = (self.log.state, known, examine(self.knowledge, known, self._learned))
         return self._cached
 
+    # Taking it up, and going on until it is ended.
+
+    def take_up(self) -> None:
+        """Say what was repaired in the log, and note the packs that are read now."""
+        if self.log.repaired:
+            self.say(self.log.repaired)
+        packs = [f"{pack.id} {pack.version}" for pack in self.knowledge.packs]
+        if list(self.state.packs) != packs:
+            self.log.append("rules", packs=packs)
+
+    def go_through(self, step: Callable[[], None]) -> None:
+        """Take one step after the other until the case is closed. A command may change what comes next. Raises Left."""
+        while self.state.closing is None:
+            with suppress(Anew):
+                step()
+
     # Saying and reading.
 
     @property
@@ -86,8 +103,7 @@ class Sitting:
         self.show(screens.paragraph(text.strip(), self.width, lead, tone) if text else [("", "")])
 
     def show(self, lines: Iterable[tuple[str, str]]) -> None:
-        for line, tone in lines:
-            self.console.say(line, tone)
+        show(self.console, lines)
 
     def read_words(self) -> str:
         """Read free words. What begins like a command may be the owner's story: 'back fires', 'found water in it'."""

@@ -15,7 +15,7 @@ from .console import Left
 from .opening import NOTHING_SAID, OWNERS_WORDS
 from .phrases import match
 from .repair import NORMAL, offer, retest
-from .sitting import Anew, Sitting
+from .sitting import Sitting
 
 SHORTEST_NAME = 3
 """Letters that may stand for a cause; fewer would fit nearly all."""
@@ -26,22 +26,14 @@ class Walk(Sitting):
 
     def run(self) -> bool:
         """Walk until the case is closed or the person leaves. Return True when it was closed."""
-        if self.log.repaired:
-            self.say(self.log.repaired)
-        packs = [f"{pack.id} {pack.version}" for pack in self.knowledge.packs]
-        if list(self.state.packs) != packs:
-            self.log.append("rules", packs=packs)
+        self.take_up()
         forgotten = {name for _, name in self.log.state.answered} - {name for _, name in self.state.answered}
         if forgotten:
             self.say(f"The rules have changed: kept but no longer used are the answers to {', '.join(sorted(forgotten))}.")
         if self.state.answered:
             self._told_conditions.update(self.examined.conclusions.conditions)
         try:
-            while self.state.closing is None:
-                try:
-                    self._next()
-                except Anew:
-                    continue
+            self.go_through(self._next)
             self._end()
             return True
         except Left:
