@@ -1,5 +1,6 @@
 """What most tests stand on: the small bench pack, worked out by hand, and the base rules that ship."""
 
+from collections.abc import Iterator
 from contextlib import suppress
 from pathlib import Path
 
@@ -25,3 +26,16 @@ def bench() -> Knowledge:
 @pytest.fixture(scope="session")
 def base() -> Knowledge:
     return load([base_pack()])
+
+
+@pytest.fixture(params=["file", "server"])
+def place(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
+    """Where a book can be: every test of the book that takes one is a test of both."""
+    from books import NO_SERVER, SERVER, place_on_server  # the database library is for these tests alone
+
+    if request.param == "file":
+        yield str(tmp_path / "book.sqlite")
+    elif not SERVER:
+        pytest.skip(NO_SERVER)
+    else:
+        yield from place_on_server()

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from books import EARLY, NO_SERVER, SERVER, case, everything, fill, machine, owner, place_on_server
+from books import EARLY, case, everything, fill, machine, owner
 from sqlalchemy import MetaData, select
 
 from diagnose.book import asking
@@ -25,17 +25,6 @@ from diagnose.cli import WELL, main
 from diagnose.knowledge.model import Knowledge
 from diagnose.knowledge.source import FaultyFiles
 from diagnose.testing import DEMO_CLOCK, Owner, walk_with
-
-
-@pytest.fixture(params=["file", "server"])
-def place(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
-    """Where a book can be: every test of the book is a test of both."""
-    if request.param == "file":
-        yield str(tmp_path / "book.sqlite")
-    elif not SERVER:
-        pytest.skip(NO_SERVER)
-    else:
-        yield from place_on_server()
 
 
 @pytest.fixture

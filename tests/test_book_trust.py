@@ -6,7 +6,6 @@ import sqlite3
 import subprocess
 import sys
 import time
-from collections.abc import Iterator
 from contextlib import closing
 from pathlib import Path
 
@@ -41,16 +40,6 @@ def writer(place: str, first: int, last: int) -> "subprocess.Popen[str]":
     """Another program that writes cases and says the number of each that is kept."""
     command = [sys.executable, "-c", WRITER, str(HERE), place, str(first), str(last)]
     return subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, cwd=HERE.parent)
-
-
-@pytest.fixture(params=["file", "server"])
-def place(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
-    if request.param == "file":
-        yield str(tmp_path / "book.sqlite")
-    elif not SERVER:
-        pytest.skip(NO_SERVER)
-    else:
-        yield from place_on_server()
 
 
 def numbers(book: Book) -> list[int]:
