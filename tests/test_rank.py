@@ -72,6 +72,19 @@ def test_a_repair_that_helped_brings_its_pairs_forward(bench: Knowledge) -> None
     assert better.of("bolts-loose").probability > same.of("bolts-loose").probability  # type: ignore[union-attr]
 
 
+def test_what_is_left_after_a_repair_that_helped_is_judged_by_itself(bench: Knowledge) -> None:
+    """The bolts were tightened and it is better: what is still so is no longer theirs to explain. Of the other causes each
+    stands to each as if they had been asked about for the first time."""
+    conclusions = reason(bench, {"under-load": "burbles", "head-temperature": "cool"})
+    fresh, left = rank(bench, conclusions), rank(bench, conclusions, Repairs(better=frozenset({"bolts-loose"})))
+    rich, lean = (left.of(cause) for cause in ("h-too-rich", "h-too-lean"))
+    rich_alone, lean_alone = (fresh.of(cause) for cause in ("h-too-rich", "h-too-lean"))
+    assert rich and lean and rich_alone and lean_alone
+    both = {frozenset(pair.causes): pair.probability for pair in left.pairs}
+    share = {cause: both[frozenset({"bolts-loose", cause})] for cause in ("h-too-rich", "h-too-lean")}
+    assert share["h-too-rich"] / share["h-too-lean"] == pytest.approx(rich_alone.alone / lean_alone.alone, rel=1e-9)
+
+
 def test_two_faults_are_seen_where_one_does_not_explain_what_was_found(bench: Knowledge) -> None:
     """Dead plugs do not loosen bolts: both findings together need both causes."""
     standing = rank(bench, reason(bench, {"bolts": "loose", "surge-governor-off": "gone", "idle": "hunts"}))

@@ -432,3 +432,48 @@ def test_end_of_input_leaves_like_ctrl_d(bench: Knowledge, tmp_path: Path) -> No
     console = ScriptedConsole([])
     with CaseLog.create(tmp_path) as log, pytest.raises(Left):
         first_words(console, log)
+
+
+RICH = {"machine": "helicopter", "starts": "easily", "idle": "steady", "under-load": "burbles"}
+
+
+class SecondLook:
+    """An owner who knows at the second asking what was not known, or was mistaken, at the first."""
+
+    def __init__(self, owner: Owner, then: dict[str, str]) -> None:
+        self._owner, self._then = owner, then
+        self.said: list[str] = []
+
+    def __call__(self, lines: list[str]) -> str | None:
+        self.said += lines
+        if any(line.startswith("Likely, and on hold:") for line in lines):
+            self._owner.answers = {**self._owner.answers, **self._then}
+        return self._owner(lines)
+
+
+@pytest.mark.parametrize(
+    ("first", "then", "asks"),
+    [
+        ({}, {"head-temperature": "70 C"}, "What was not known before decides here. Can it be seen now?"),
+        (
+            {"idle": "hunts", "head-temperature": "70 C"},
+            {"idle": "steady"},
+            "An answer stands in its way. You answered: it wanders up and down",
+        ),
+    ],
+    ids=["not-known", "mistaken"],
+)
+def test_what_keeps_a_likely_repair_on_hold_is_asked_once_more(
+    bench: Knowledge, tmp_path: Path, first: dict[str, str], then: dict[str, str], asks: str
+) -> None:
+    owner = SecondLook(Owner("?", {**RICH, **first}, frozenset({"h-too-rich"}), bench), then)
+    _, log = walk_with(bench, owner, tmp_path)
+    assert "Likely, and on hold: H needle too rich." in owner.said
+    assert asks in " ".join(owner.said)
+    assert log.state.closing and log.state.closing.causes == ("h-too-rich",)
+
+
+def test_what_is_still_not_known_is_not_asked_a_third_time(bench: Knowledge, tmp_path: Path) -> None:
+    console, log = walk_with(bench, Owner("?", RICH, frozenset({"h-too-rich"}), bench), tmp_path)
+    assert console.lines.count("Likely, and on hold: H needle too rich.") == 1
+    assert log.state.closing and log.state.closing.how == "undecided"

@@ -189,6 +189,11 @@ def replay(events: Iterable[Event]) -> CaseState:
     )
 
 
+def _note_if_again(finding: str, held: dict[str, Any]) -> None:
+    if finding in held["findings"] or finding in held["unknown"]:
+        held["asked_again"].add(finding)
+
+
 def _apply(event: Event, held: dict[str, Any]) -> None:
     data = event.data
     match event.what:
@@ -200,13 +205,13 @@ def _apply(event: Event, held: dict[str, Any]) -> None:
             held["machine"] = data["name"]
         case "answer":
             finding = data["finding"]
-            if finding in held["findings"]:
-                held["asked_again"].add(finding)
+            _note_if_again(finding, held)
             held["findings"][finding] = Given(data["answer"], data.get("reading"))
             held["unknown"].discard(finding)
             held["answered"].append((event.number, finding))
         case "unknown":
             finding = data["finding"]
+            _note_if_again(finding, held)
             held["findings"].pop(finding, None)
             held["unknown"].add(finding)
             held["answered"].append((event.number, finding))

@@ -97,12 +97,14 @@ class Kin:
 
 @dataclass(frozen=True, slots=True)
 class Condition:
-    """What a mechanic concludes on the way: concluded or not, never a number."""
+    """What a mechanic concludes on the way: concluded or not, never a number. What is `unsaid` goes without saying: rules
+    rest on it, and nobody is told."""
 
     id: Text
     name: Text
     says: Text
     seen: Text
+    unsaid: bool
     place: Place
 
 

@@ -147,7 +147,14 @@ def _kin(it: Fields) -> Kin:
 
 
 def _condition(it: Fields) -> Condition:
-    return Condition(it.id("condition"), it.text("name"), it.text("says"), it.choice("seen", FREQUENCY), it.table.place)
+    return Condition(
+        id=it.id("condition"),
+        name=it.text("name"),
+        says=it.text("says"),
+        seen=it.choice("seen", FREQUENCY),
+        unsaid=it.choice_or_none("unsaid", ("true",)) is not None,
+        place=it.table.place,
+    )
 
 
 def _cause(it: Fields) -> Cause:

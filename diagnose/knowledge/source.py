@@ -220,7 +220,8 @@ def _shared_nodes(text: str, file: str) -> list[Problem]:
 def _place(mark: Any, file: str) -> Place:
     if mark is None:
         return Place(file)
-    return Place(file, mark.line + 1, mark.column + 1)
+    # Made as the tuple it is: by name it takes half as long again, fifty thousand times.
+    return tuple.__new__(Place, (file, mark.line + 1, mark.column + 1))
 
 
 _PLAINER = {

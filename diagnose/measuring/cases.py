@@ -33,21 +33,33 @@ CLEAN = OwnerKnows(0.0, 0.0)
 
 
 @dataclass(frozen=True, slots=True)
+class Owner:
+    """What the owner of one machine says of it.
+
+    told          finding -> the answer he gives; a finding that is missing is not known
+    looked_again  finding -> the answer on a second look; what was not known may be known then
+    """
+
+    told: Mapping[str, str]
+    looked_again: Mapping[str, str]
+
+
+@dataclass(frozen=True, slots=True)
 class DrawnCase:
     """One machine with a hidden fault.
 
-    faults  the causes it has: one, two, or none of the rules' (then nothing in the rules cures it)
-    shows   finding -> the answer that is true of it; what a machine without the part cannot show is missing
-    told    finding -> the answer the owner gives; a finding that is missing is not known
-    looked_again  finding -> the answer on a second look
-    complaint     findings that the owner tells of before anything is asked
+    faults     the causes it has: one, two, or none of the rules' (then nothing in the rules cures it)
+    shows      finding -> the answer that is true of it; what a machine without the part cannot show is missing
+    owner      what he says of it
+    left       of two faults: the one put right first -> what he says then
+    complaint  findings that the owner tells of before anything is asked
     """
 
     number: int
     faults: tuple[str, ...]
     shows: Mapping[str, str]
-    told: Mapping[str, str]
-    looked_again: Mapping[str, str]
+    owner: Owner
+    left: Mapping[str, Owner]
     complaint: tuple[str, ...]
 
 
@@ -63,14 +75,24 @@ def draw(knowledge: Knowledge, number: int, seed: int, owner: OwnerKnows) -> Dra
         faults = _faults(knowledge, rng)
         shows = _shown(knowledge, faults, rng)
     certain = machine_findings(knowledge)
+    says = _owner(knowledge, shows, owner, rng)
+    # He tells of what is truly unusual, and may be mistaken in that as in anything else: picked from his answers instead,
+    # the rarest would mostly be his mistakes. What only a check can find is not among his first words.
+    loud = {name: shows[name] for name in says.told if name not in certain and knowledge.findings[name].check is None}
+    complaint = _complaint(knowledge, loud, rng)
+    left = {}
+    for fault, other in zip(faults, reversed(faults), strict=True) if len(faults) > 1 else ():
+        left[fault] = _owner(knowledge, _shown_after(knowledge, shows, faults, other, rng), owner, rng)
+    return DrawnCase(number, faults, shows, says, left, complaint)
+
+
+def _owner(knowledge: Knowledge, shows: Mapping[str, str], owner: OwnerKnows, rng: Random) -> Owner:
+    certain = machine_findings(knowledge)
     told = {name: _said(knowledge, name, shows[name], owner.wrong, rng) for name in shows if name not in certain}
     told = {name: answer for name, answer in told.items() if rng.random() >= owner.unknown}
     told.update((name, shows[name]) for name in certain if name in shows)
     again = {name: _said(knowledge, name, shows[name], owner.wrong, rng) for name in shows}
-    # He tells of what is truly unusual, and may be mistaken in that as in anything else: picked from his answers instead,
-    # the rarest would mostly be his mistakes. What only a check can find is not among his first words.
-    loud = {name: shows[name] for name in told if name not in certain and knowledge.findings[name].check is None}
-    return DrawnCase(number, faults, shows, told, again, _complaint(knowledge, loud, rng))
+    return Owner(told, {name: answer for name, answer in again.items() if name in told or rng.random() >= owner.unknown})
 
 
 def machine_findings(knowledge: Knowledge) -> tuple[str, ...]:
@@ -114,9 +136,42 @@ def _shown(knowledge: Knowledge, faults: tuple[str, ...], rng: Random) -> dict[s
             break
     else:
         return None
-    redraw: Iterable[str] = [str(name) for name in knowledge.findings if name not in parts]
+    shows.update(_drawn(knowledge, faults, [str(name) for name in knowledge.findings if name not in parts], rng))
+    return _possible(knowledge, shows, faults, rng)
+
+
+def _shown_after(
+    knowledge: Knowledge, shows: Mapping[str, str], faults: tuple[str, ...], left: str, rng: Random
+) -> dict[str, str]:
+    """What the same machine shows when only the fault `left` is left of two.
+
+    An answer stays as often as it can while each is met as often as with that fault alone (the maximal coupling of the
+    two): what came of the other fault goes, and what neither has a say in stays as it was.
+    """
+    parts = machine_findings(knowledge)
     for _ in range(MOST_DRAWS):
-        shows.update(_drawn(knowledge, faults, redraw, rng))
+        after = {name: shows[name] for name in parts if name in shows}
+        for name in (str(name) for name in knowledge.findings if name not in parts):
+            finding = knowledge.findings[name]
+            alone = _rates(knowledge, (left,), finding)
+            if name in shows:
+                both = _rates(knowledge, faults, finding)
+                place = list(finding.answers).index(shows[name])
+                if rng.random() * both[place] <= alone[place]:
+                    after[name] = shows[name]
+                    continue
+                alone = np.maximum(alone - both, 0.0)
+            after[name] = str(rng.choices(list(finding.answers), alone.tolist())[0])
+        possible = _possible(knowledge, after, (left,), rng)
+        if possible is not None:
+            return possible
+    return dict(shows)
+
+
+def _possible(knowledge: Knowledge, shows: dict[str, str], faults: tuple[str, ...], rng: Random) -> dict[str, str] | None:
+    """What of this the machine can show, drawn anew where answers cannot all be true; None when they never agree."""
+    parts = machine_findings(knowledge)
+    for _ in range(MOST_DRAWS):
         # Nobody can tell how an engine idles that does not start, or how a governor hunts that is not there.
         able = reason(knowledge, shows)
         shown = {n: a for n, a in shows.items() if able.applies(needs_of(knowledge, knowledge.findings[n]))}
@@ -125,6 +180,7 @@ def _shown(knowledge: Knowledge, faults: tuple[str, ...], rng: Random) -> dict[s
             return shown
         premises = (leaf for rule in clashes for leaf in leaves(knowledge.rules[rule].when))
         redraw = sorted({str(leaf.finding) for leaf in premises if isinstance(leaf, Answered)} - set(parts))
+        shows.update(_drawn(knowledge, faults, redraw, rng))
     return None
 
 

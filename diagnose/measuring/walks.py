@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from random import Random
 from types import MappingProxyType
 
+from ..case.casefile import MACHINE
 from ..case.state import CaseState, Given, RepairDone
 from ..knowledge.model import Knowledge
 from ..planning.examine import Examined, examine
@@ -18,7 +19,7 @@ from ..planning.plan import (
 )
 from ..planning.worth import ASKING, CALL_FOR_HELP, minutes_of
 from ..reasoning.tables import shown_rates
-from .cases import DrawnCase, machine_findings
+from .cases import DrawnCase, Owner, machine_findings
 from .ways import Way
 
 MOST_STEPS = 400
@@ -63,6 +64,10 @@ class _Bench:
     unknown: set[str] = field(default_factory=set)
     asked_again: set[str] = field(default_factory=set)
     repairs: dict[str, str] = field(default_factory=dict)
+    owner: Owner = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.owner = self.drawn.owner
 
     def seen(self) -> Examined:
         return examine(
@@ -77,20 +82,31 @@ class _Bench:
 
     def answer(self, names: Iterable[str]) -> None:
         for name in names:
-            if name in self.drawn.told:
-                self.findings[name] = Given(self.drawn.told[name])
+            if name in self.owner.told:
+                self.findings[name] = Given(self.owner.told[name])
             else:
                 self.unknown.add(name)
 
     def look_again(self, name: str) -> None:
         self.asked_again.add(name)
-        self.findings[name] = Given(self.drawn.looked_again[name])
+        if name in self.owner.looked_again:
+            self.findings[name] = Given(self.owner.looked_again[name])
+            self.unknown.discard(name)
 
     def repair(self, cause: str) -> bool:
         """Put a cause right; True when nothing is left of the fault."""
         open_faults = set(self.drawn.faults) - self.repairs.keys()
         self.repairs[cause] = "better" if cause in open_faults else "same"
         return open_faults == {cause}
+
+    def what_is_left(self, cause: str) -> None:
+        """As in the walk: complaints that are no longer so are forgotten, and so is what the check of this cause found."""
+        self.owner = self.drawn.left[cause]
+        settled = self.knowledge.checks[self.knowledge.causes[cause].settled_by].finds
+        for name, given in tuple(self.findings.items()):
+            loud = name != MACHINE and self.knowledge.findings[name].complaint(given.answer)
+            if name in settled or (loud and self.owner.told.get(name, given.answer) != given.answer):
+                del self.findings[name]
 
 
 def walk(knowledge: Knowledge, drawn: DrawnCase, way: Way) -> Walked:
@@ -128,6 +144,10 @@ def walk(knowledge: Knowledge, drawn: DrawnCase, way: Way) -> Walked:
         cured = bench.repair(step.cause)
         if cured:
             break
+        if bench.repairs[step.cause] == "better":
+            asked += 1
+            asking_minutes += ASKING
+            bench.what_is_left(step.cause)
     if verdict is None:
         raise RuntimeError(f"case {drawn.number} is asked without end")
     return Walked(drawn, verdict, cured, asked, before_verdict, len(bench.repairs), asking_minutes, repair_minutes)
@@ -148,8 +168,8 @@ def place_after_a_slip(knowledge: Knowledge, drawn: DrawnCase, rng: Random) -> i
     """
     cause = knowledge.causes[drawn.faults[0]]
     bench = _Bench(knowledge, drawn)
-    bench.answer(name for name in machine_findings(knowledge) if name in drawn.told)
-    open_to_it = [str(name) for name in cause.shows if name in drawn.told]
+    bench.answer(name for name in machine_findings(knowledge) if name in drawn.owner.told)
+    open_to_it = [str(name) for name in cause.shows if name in drawn.owner.told]
     told = rng.sample(open_to_it, min(ANSWERS_WITH_A_SLIP, len(open_to_it)))
     for name in told:
         finding = knowledge.findings[name]

@@ -1,8 +1,9 @@
 """Ways of choosing what comes next: the planner, and what it is compared with.
 
 All of them keep the safe order, re-ask what clashes, know when nobody wants to be asked more, and repair in order of
-chance over minutes. They differ in which question comes next, in when there have been enough, and in whether an
-unlikely repair must be worth its minutes, as the planner has it, or is tried before help is called.
+chance over minutes. They differ in which question comes next, in when there have been enough, and in their repairs: one
+after another until help is called, or as the planner has them, only what is worth its minutes, after a doubtful answer is
+given again and the short look that settles it is taken.
 """
 
 from __future__ import annotations
@@ -15,7 +16,6 @@ from ..case.state import CaseState
 from ..knowledge.model import Finding, Knowledge
 from ..planning.examine import Examined, examine
 from ..planning.plan import (
-    PAYS,
     Next,
     Progress,
     before_work,
@@ -34,6 +34,7 @@ Way = Callable[[Examined], Next]
 Telling = Sequence[tuple[Finding, Worth]]
 Order = Callable[[Telling], Finding]
 Enough = Callable[[Examined, Telling], bool]
+Work = Callable[[Examined], Next]
 
 PLANNED = "as planned"
 FIXED = "fixed order,"
@@ -47,8 +48,18 @@ def as_planned(seen: Examined) -> Next:
     return seen.next
 
 
-def asking(order: Order, enough: Enough, pays: float = 0.0) -> Way:
-    """Ask in this order until there is enough, then repair by chance over minutes what pays so much a minute."""
+def one_after_another(seen: Examined) -> Next:
+    """Repair by chance over minutes whatever may cure it."""
+    return work_next(*_case(seen), pays=0.0)
+
+
+def weighed(seen: Examined) -> Next:
+    """Repair as the planner does."""
+    return before_work(*_case(seen), work_next(*_case(seen)))
+
+
+def asking(order: Order, enough: Enough, work: Work = one_after_another) -> Way:
+    """Ask in this order until there is enough, then repair."""
 
     def way(seen: Examined) -> Next:
         case = _case(seen)
@@ -56,16 +67,16 @@ def asking(order: Order, enough: Enough, pays: float = 0.0) -> Way:
         if must:
             return must
         telling = telling_questions(*case)
-        if telling and patient(seen.conclusions, seen.progress) and not enough(seen, telling):
+        if telling and patient(len(seen.conclusions.answers), seen.progress) and not enough(seen, telling):
             return question(seen.knowledge, seen.conclusions, seen.progress, order(telling))
-        return before_work(*case, work_next(*case, pays))
+        return work(seen)
 
     return way
 
 
 def most_a_minute(telling: Telling) -> Finding:
     """The most telling question for the minutes it costs."""
-    return telling[0][0]
+    return max(telling, key=lambda one: one[1].tells_a_minute)[0]
 
 
 def most_telling(telling: Telling) -> Finding:
@@ -115,12 +126,12 @@ def ways(knowledge: Knowledge, number: int) -> dict[str, Way]:
     return {
         PLANNED: as_planned,
         "until 90 % sure": asking(most_a_minute, sure),
-        "repairs weighed, until 90 % sure": asking(most_a_minute, sure, PAYS),
+        "repairs weighed, until 90 % sure": asking(most_a_minute, sure, weighed),
         "information alone, until 90 % sure": asking(most_telling, sure),
         "information alone, while it pays": asking(most_telling, not_worth_asking),
         **{f"{FIXED} {many} questions": asking(printed, after(many)) for many in FIXED_LENGTHS},
         f"{FIXED} until 90 % sure": asking(printed, sure),
-        "repairs weighed, fixed order": asking(printed, sure, PAYS),
+        "repairs weighed, fixed order": asking(printed, sure, weighed),
         "random order, until 90 % sure": asking(by_chance, sure),
     }
 

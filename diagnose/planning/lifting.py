@@ -34,15 +34,19 @@ def way_to_lift(
 ) -> tuple[str, ...]:
     """Return the questions that may lift all these holds, the quickest first; () when no answer can.
 
-    minutes: what each open question costs. A rule that stands because something is not yet concluded is lifted by
-    concluding it. A rule that stands on what was answered is lifted by no question, only by putting that right.
+    minutes: what each question costs that may be asked. A rule that stands because something is not yet concluded is
+    lifted by concluding it. A rule that stands on what was answered is lifted by giving that answer anew, where it may be
+    asked again: when it was a mistake, or has been put right.
     """
     wanted: dict[str, None] = {}
     for hold in holds:
         for name in conclusions.holds[hold]:
-            missing = [str(leaf.condition) for leaf in leaves(knowledge.rules[name].when) if isinstance(leaf, IsNot)]
-            ways = _ways_to_conclude(knowledge, conclusions, missing, minutes)
-            way = min((ways.get(condition, NO_WAY) for condition in missing), key=_cost, default=NO_WAY)
+            rule = knowledge.rules[name]
+            absent = (str(leaf.condition) for leaf in leaves(rule.when) if isinstance(leaf, IsNot))
+            missing = [condition for condition in absent if condition not in conclusions.conditions]
+            concluded = _ways_to_conclude(knowledge, conclusions, missing, minutes)
+            ways = [concluded.get(condition, NO_WAY) for condition in missing]
+            way = min((*ways, _to_answer_anew(knowledge, conclusions, rule, minutes)), key=_cost)
             if way.minutes == math.inf:
                 return ()
             wanted.update(dict.fromkeys(way.findings))
@@ -54,15 +58,27 @@ def behind(knowledge: Knowledge, conclusions: Conclusions, hold: str) -> tuple[s
 
     What the machine is does not change by a repair, so it is left out.
     """
+    rules = (knowledge.rules[name] for name in conclusions.holds.get(hold, ()))
+    return tuple(dict.fromkeys(finding for rule in rules for finding in _rests_on(conclusions, rule)))
+
+
+def _rests_on(conclusions: Conclusions, rule: Rule) -> tuple[str, ...]:
     found: dict[str, None] = {}
-    for name in conclusions.holds.get(hold, ()):
-        for leaf in leaves(knowledge.rules[name].when):
-            match leaf:
-                case Answered() if leaf.holds(conclusions.answers):
-                    found[str(leaf.finding)] = None
-                case Is(condition) if condition in conclusions.conditions:
-                    found.update(dict.fromkeys(sorted(conclusions.conditions[condition].rests_on)))
+    for leaf in leaves(rule.when):
+        match leaf:
+            case Answered() if leaf.holds(conclusions.answers):
+                found[str(leaf.finding)] = None
+            case Is(condition) if condition in conclusions.conditions:
+                found.update(dict.fromkeys(sorted(conclusions.conditions[condition].rests_on)))
     return tuple(name for name in found if name != MACHINE)
+
+
+def _to_answer_anew(knowledge: Knowledge, conclusions: Conclusions, rule: Rule, minutes: Mapping[str, float]) -> Way:
+    """All that a standing rule rests on, asked again."""
+    found = _rests_on(conclusions, rule)
+    if not found or not minutes.keys() >= set(found):
+        return NO_WAY
+    return Way(sum(minutes[name] for name in found), found)
 
 
 def _cost(way: Way) -> float:
@@ -120,8 +136,8 @@ def _below(knowledge: Knowledge, wanted: Iterable[str]) -> list[Rule]:
 def _to_hold(conclusions: Conclusions, term: Term | None, minutes: Mapping[str, float], settled: Mapping[str, Way]) -> Way:
     """The quickest way to make a premise hold, as far as the ways to its conditions are settled."""
     match term:
-        case Answered(finding) if finding in conclusions.answers:
-            return DONE if term.holds(conclusions.answers) else NO_WAY
+        case Answered() if term.holds(conclusions.answers):
+            return DONE
         case Answered(finding):
             return Way(minutes[finding], (str(finding),)) if finding in minutes else NO_WAY
         case Is(condition):

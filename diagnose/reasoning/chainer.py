@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import collections
 import collections.abc
+import inspect
 import logging
 import threading
 from collections.abc import Callable, Iterable, Iterator, Mapping
@@ -362,8 +363,7 @@ def _chooser(name: str, rule: str, number: int) -> Callable:
     def action(engine: Whatever) -> None:
         engine.declare(ChoiceFact(key=_choice_key(rule, number)))
 
-    action.__name__ = name
-    return action
+    return _named(action, name)
 
 
 def _rule(pattern: Whatever, salience: int, action: Callable) -> Whatever:
@@ -374,8 +374,7 @@ def _recorder(record: list[Fired], fired: Fired) -> Callable:
     def action(engine: Whatever) -> None:
         record.append(fired)
 
-    action.__name__ = f"evidence_{fired.of}_{fired.answer}"
-    return action
+    return _named(action, f"evidence_{fired.of}_{fired.answer}")
 
 
 def _concluder(record: list[Fired], rule: Rule) -> Callable:
@@ -388,8 +387,16 @@ def _concluder(record: list[Fired], rule: Rule) -> Callable:
         record.append(fired)
         engine.declare(ConditionFact(key=str(rule.outcome.condition)))  # type: ignore[union-attr]
 
-    action = conclude if isinstance(rule.outcome, Means) else record_only
-    action.__name__ = f"rule_{rule.id}"
+    return _named(conclude if isinstance(rule.outcome, Means) else record_only, f"rule_{rule.id}")
+
+
+_ACTION = inspect.Signature([inspect.Parameter("engine", inspect.Parameter.POSITIONAL_OR_KEYWORD)])
+
+
+def _named(action: Callable, name: str) -> Callable:
+    """Experta looks at every action for its arguments; they are told, because finding them takes longer than all else."""
+    action.__name__ = name
+    action.__signature__ = _ACTION  # type: ignore[attr-defined]
     return action
 
 

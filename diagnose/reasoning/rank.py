@@ -156,6 +156,10 @@ def rank(
     if len(first):
         share = prior[first] * prior[second] / _all_pairs(prior)
         pair_weights = contributions(observe(knowledge, conclusions, tables, first, second)).sum(axis=1)
+        # What helped is put right, and what it alone had brought about is no longer answered so: the other half is left.
+        for mended, other_half in ((first, second), (second, first)):
+            helped = [tables.causes[i] in repairs.better for i in mended]
+            pair_weights = np.where(helped, weights[other_half].sum(axis=1), pair_weights)
         pair = np.log(share * TWO_FAULTS / (1 - TWO_FAULTS - OTHER)) + pair_weights
         pair = pair + _repair_weight(
             [(tables.causes[a], tables.causes[b]) for a, b in zip(first, second, strict=True)], repairs

@@ -58,14 +58,16 @@ def tables_of(knowledge: Knowledge, learned: Learned | None = None) -> Tables:
     words = FREQUENCY if learned is None else learned.words
     causes = tuple(map(str, knowledge.causes))
     column, likelihood, general = {}, {}, {}
+    told = _tells_by_finding(knowledge)
     for finding in knowledge.findings.values():
         name = str(finding.id)
-        rate = general_rates(finding)
-        told = [cause.shows.get(name) for cause in knowledge.causes.values()]
-        rows = [rate if tell is None else shown_rates(finding, tell, words) for tell in told]
+        rates = _general(finding)
+        rows = [rates] * len(causes)
+        for place, tell in told.get(name, ()):
+            rows[place] = _shown(finding, tell, words, rates)
         column[name] = MappingProxyType({str(answer): place for place, answer in enumerate(finding.answers)})
-        general[name] = _mixed(rate)
-        likelihood[name] = _mixed(np.array(rows)) if rows else np.zeros((0, len(rate)))
+        general[name] = _mixed(np.array(rates))
+        likelihood[name] = _mixed(np.array(rows)) if rows else np.zeros((0, len(rates)))
     concluded, in_general = {}, {}
     for condition in knowledge.conditions.values():
         name = str(condition.id)
@@ -89,10 +91,18 @@ def tables_of(knowledge: Knowledge, learned: Learned | None = None) -> Tables:
     )
 
 
+def _tells_by_finding(knowledge: Knowledge) -> Mapping[str, list[tuple[int, Tell]]]:
+    """Finding or condition -> the causes that speak of it, by their place, with what they say."""
+    told: dict[str, list[tuple[int, Tell]]] = {}
+    for place, cause in enumerate(knowledge.causes.values()):
+        for name, tell in cause.shows.items():
+            told.setdefault(name, []).append((place, tell))
+    return told
+
+
 def general_rates(finding: Finding) -> Floats:
     """Return how often each answer is met on engines with some other fault; the words scaled to add up to 1."""
-    words = np.array([FREQUENCY[answer.seen] for answer in finding.answers.values()])
-    return words / words.sum()
+    return np.array(_general(finding))
 
 
 def shown_rates(finding: Finding, tell: Tell, words: Mapping[str, float] = FREQUENCY) -> Floats:
@@ -100,15 +110,28 @@ def shown_rates(finding: Finding, tell: Tell, words: Mapping[str, float] = FREQU
 
     words: frequency word -> share of engines.
     """
-    general = general_rates(finding)
-    named = np.array([answer in tell.words for answer in finding.answers])
-    rates = np.array([words[tell.words[a]] if a in tell.words else 0.0 for a in finding.answers])
-    if named.all():
-        return rates / rates.sum()
-    left = max(1.0 - rates.sum(), LEFT_OVER)
-    rates *= min(1.0, (1.0 - left) / rates.sum())
-    rates[~named] = left * general[~named] / general[~named].sum()
-    return rates
+    return np.array(_shown(finding, tell, words, _general(finding)))
+
+
+# Plain lists: a finding has two to eight answers, and for so few they are several times as fast as arrays.
+
+
+def _general(finding: Finding) -> list[float]:
+    words = [FREQUENCY[answer.seen] for answer in finding.answers.values()]
+    total = sum(words)
+    return [word / total for word in words]
+
+
+def _shown(finding: Finding, tell: Tell, words: Mapping[str, float], general: list[float]) -> list[float]:
+    named = [words[tell.words[answer]] if answer in tell.words else None for answer in finding.answers]
+    told = [rate for rate in named if rate is not None]
+    total = sum(told)
+    if len(told) == len(named):
+        return [rate / total for rate in told]
+    left = max(1.0 - total, LEFT_OVER)
+    scale = min(1.0, (1.0 - left) / total)
+    unnamed = sum(usual for usual, rate in zip(general, named, strict=True) if rate is None)
+    return [left * usual / unnamed if rate is None else rate * scale for usual, rate in zip(general, named, strict=True)]
 
 
 def _mixed(rates: Floats) -> Floats:

@@ -117,8 +117,8 @@ def _next(examined: Examined) -> dict[str, Any]:
             return {"do": "ask", "finding": finding, "rules": list(rules)}
         case DoCheck(check, finds, rules, _):
             return {"do": "check", "check": check, "finds": list(finds), "rules": list(rules)}
-        case AskAgain(finding, rules, chance):
-            return {"do": "ask-again", "finding": finding, "rules": list(rules), "chance": chance}
+        case AskAgain(finding, rules, chance, waits):
+            return {"do": "ask-again", "finding": finding, "rules": list(rules), "chance": chance, "waits": waits}
         case Repair(cause, probability):
             return {"do": "repair", "cause": cause, "probability": probability}
         case Undecided(held):

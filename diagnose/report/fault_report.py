@@ -163,6 +163,7 @@ def fault_report(knowledge: Knowledge, state: CaseState, examined: Examined, pro
         concluded=tuple(
             Line(str(knowledge.conditions[name].name), str(knowledge.rules[concluded.rules[0]].because))
             for name, concluded in conclusions.conditions.items()
+            if not knowledge.conditions[name].unsaid
         ),
         findings=tuple(
             Line(str(knowledge.findings[name].ask), answer_of(knowledge, state, name))

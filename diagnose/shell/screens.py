@@ -134,8 +134,9 @@ def standing(examined: Examined, width: int, most: int = 8) -> Lines:
             both = " and ".join(name_of(examined.knowledge, cause) for cause in pair.causes)
             yield from paragraph(f"Both at once: {both}, {percent(pair.probability)}.", width, "    ")
     conditions = [examined.knowledge.conditions[name] for name in examined.conclusions.conditions]
-    if conditions:
-        yield from paragraph("Concluded: " + "; ".join(str(c.name).lower() for c in conditions) + ".", width, "    ")
+    said = [str(condition.name).lower() for condition in conditions if not condition.unsaid]
+    if said:
+        yield from paragraph("Concluded: " + "; ".join(said) + ".", width, "    ")
     yield from paragraph("'how' with a number or name shows why, and what would settle it.", width, "    ", "quiet")
 
 

@@ -177,7 +177,7 @@ class Sitting:
             self._told_holds.discard(name)
             self.say(f"  # Lifted: {self.knowledge.holds[name].name}.")
         for name, concluded in conclusions.conditions.items():
-            if name not in self._told_conditions:
+            if name not in self._told_conditions and not self.knowledge.conditions[name].unsaid:
                 self._told_conditions.add(name)
                 because = self.knowledge.rules[concluded.rules[0]].because
                 said = f"So: {str(self.knowledge.conditions[name].name).lower()}. {because}"

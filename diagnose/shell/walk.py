@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 from ..case.casefile import MACHINE
-from ..knowledge.model import Finding
+from ..knowledge.model import Cause, Finding
 from ..planning.plan import Ask, AskAgain, DoCheck, Repair, Undecided, askable, one_more, safe_looks
 from ..reasoning.doubt import Turn, turns_of_mind
 from ..report.wording import minutes
@@ -64,7 +64,9 @@ class Walk(Sitting):
                 self.ask(self.knowledge.findings[finding], rules, worth)
             case DoCheck(check, finds, rules, worth):
                 self.do_check(self.knowledge.checks[check], finds, rules, worth)
-            case AskAgain(finding, rules, _):
+            case AskAgain(finding, rules, _, waits) if waits:
+                self._ask_for(self.knowledge.causes[waits], self.knowledge.findings[finding], rules)
+            case AskAgain(finding, rules):
                 self._ask_again(self.knowledge.findings[finding], rules)
             case Repair(cause, _):
                 offer(self, self.knowledge.causes[cause])
@@ -118,6 +120,21 @@ class Walk(Sitting):
         if not rules:
             self.say("One answer decides much here. Please look at it once more before work starts.", "head")
         self.say(f"You answered: {answer}")
+        self._give_anew(finding, rules)
+
+    def _ask_for(self, cause: Cause, finding: Finding, rules: Sequence[str]) -> None:
+        """What keeps a likely repair on hold is asked again: it may be known now, put right, or have been a mistake."""
+        self.say()
+        self.say(f"Likely, and on hold: {cause.name}.", "head")
+        given = self.state.findings.get(str(finding.id))
+        if given is None:
+            self.say("What was not known before decides here. Can it be seen now?")
+        else:
+            self.say(f"An answer stands in its way. You answered: {screens.said(finding, self.state, given.answer)}")
+            self.say("Look once more. If it is so and can be put right, put it right first, and answer as it is then.")
+        self._give_anew(finding, rules)
+
+    def _give_anew(self, finding: Finding, rules: Sequence[str]) -> None:
         if finding.check is not None:
             self.change_result(finding, self.knowledge.checks[finding.check])
         else:
