@@ -44,6 +44,23 @@ def test_a_look_of_minutes_is_put_forward(base: Knowledge, tale: dict[str, str],
     assert look in seen(base, **tale).conclusions.sooner
 
 
+def test_a_carburettor_that_moves_in_the_hand_has_its_bolts_tried_next(base: Knowledge) -> None:
+    """Common practice: two minutes with a key settle it, so nothing more is asked before."""
+    tale = {"machine": "helicopter", "fit_to_run": "fit", "what_changed": "nothing", "idle": "hunts"}
+    deaf = {"h_needle_response": "nothing", "l_needle_response": "nothing"}
+    found = seen(base, **tale, **deaf, carb_wiggle="moves").next
+    assert isinstance(found, DoCheck)
+    assert found.check == "bolt-check"
+
+
+def test_a_look_that_settles_counts_in_full_after_a_sign_of_the_same_fault(base: Knowledge) -> None:
+    """Loose bolts are found loose whether or not the carburettor was felt to move."""
+    trail = seen(base, carb_wiggle="moves", bolts="loose").standing.trail("carb-bolts-loose")
+    bolts = next(weight for weight in trail if "bolts" in weight.of)
+    assert bolts.of == ("bolts",)
+    assert bolts.decibels == pytest.approx(bolts.undamped)
+
+
 def test_the_soap_parts_one_seal_from_the_other(base: Knowledge) -> None:
     tale = {"idle": "races", "hot_or_cold": "hot"}
     assert seen(base, **tale, leak_place="seal-fan").standing.causes[0].cause == "seal-leaks-fan-side"
