@@ -118,7 +118,8 @@ def test_the_quickest_way_to_lift_a_hold_is_the_quickest_of_all_ways(base: Knowl
                 )
                 for rule in rules
             ]  # fmt: skip
-            found = way_to_lift(base, it, (hold,), minutes)
+            unasked = {finding: cost for finding, cost in minutes.items() if finding not in answers}
+            found = way_to_lift(base, it, (hold,), unasked)
             assert bool(found) == all(one < math.inf for one in of_each)
             if len(of_each) == 1 and found:
                 lifted += 1

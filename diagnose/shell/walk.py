@@ -131,7 +131,8 @@ class Walk(Sitting):
             self.say("What was not known before decides here. Can it be seen now?")
         else:
             self.say(f"An answer stands in its way. You answered: {screens.said(finding, self.state, given.answer)}")
-            self.say("Look once more. If it is so and can be put right, put it right first, and answer as it is then.")
+            self.say("Look once more. If it is so, answer the same: then the hold is right to stay.")
+            self.say("What can be put right is put right first, and answered as it is then.")
         self._give_anew(finding, rules)
 
     def _give_anew(self, finding: Finding, rules: Sequence[str]) -> None:
