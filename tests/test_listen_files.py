@@ -2,7 +2,6 @@
 
 import json
 import os
-import time
 import tracemalloc
 from pathlib import Path
 
@@ -152,18 +151,6 @@ def test_a_long_recording_needs_no_more_memory_than_a_short_one_and_has_no_seams
     for seam in (20, 30, 40):  # where parts meet, in the middle of the work
         frame = int(seam / 0.05)
         assert np.allclose(heard[1].rpm[frame - 4 : frame + 4] / speeds[frame - 4 : frame + 4], 1, atol=0.02)
-
-
-def test_it_is_fifty_times_faster_than_the_sound(tmp_path: Path) -> None:
-    made = make(Sound(seconds=20, rate=44_100, speed=flight(seconds=20), share=0.2, seed=6))
-    soundfile.write(tmp_path / "it.wav", made.samples, made.rate)
-    hear(tmp_path / "it.wav")  # what is imported is imported
-    spent = []
-    for _ in range(2):
-        began = time.process_time()
-        hear(tmp_path / "it.wav")
-        spent.append(time.process_time() - began)
-    assert min(spent) < 20 / 50
 
 
 # The command.

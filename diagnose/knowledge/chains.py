@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Hashable, Iterable, Mapping
 from functools import lru_cache
 from typing import TypeVar
 
 from .model import Answered, Is, Knowledge, Means, Rule, leaves, names_in
 
+Name = TypeVar("Name", bound=Hashable)
 Member = TypeVar("Member")
 
 
-def grouped(pairs: Iterable[tuple[str, Member]]) -> dict[str, tuple[Member, ...]]:
+def grouped(pairs: Iterable[tuple[Name, Member]]) -> dict[Name, tuple[Member, ...]]:
     """Return name -> its members, both in the order they come."""
-    groups: dict[str, list[Member]] = {}
+    groups: dict[Name, list[Member]] = {}
     for name, member in pairs:
         groups.setdefault(name, []).append(member)
     return {name: tuple(members) for name, members in groups.items()}

@@ -71,6 +71,7 @@ class Shelves:
         self.need = Names("need", knowledge.needs)
         self.finding = Names("finding", knowledge.findings)
         self.check = Names("check", knowledge.checks)
+        self.cause = Names("cause", knowledge.causes)
         self.condition = Names("condition", knowledge.conditions)
         self.caution = Names("caution", knowledge.cautions)
         self.hold = Names("hold", knowledge.holds)
@@ -148,6 +149,7 @@ def all_steps(knowledge: Knowledge) -> Iterator[Step]:
 def _findings(knowledge: Knowledge, shelves: Shelves) -> Iterator[Problem]:
     found_by = {check.id: set(check.finds) for check in knowledge.checks.values()}
     for finding in knowledge.findings.values():
+        yield from shelves.unknown((cause for answer in finding.answers.values() for cause in answer.mend), shelves.cause)
         if finding.check is None:
             continue
         if finding.check not in found_by:

@@ -32,13 +32,15 @@ class Need:
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """One answer of a finding. `seen` is how often it is met on engines with some other fault."""
+    """One answer of a finding. `seen` is how often it is met on engines with some other fault; `mend` are the causes of
+    which one is put right where this was seen, if the look that finds it settles none."""
 
     id: Text
     say: Text
     seen: Text
     like: tuple[Text, ...]
     below: float | None
+    mend: tuple[Text, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

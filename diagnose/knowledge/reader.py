@@ -117,6 +117,7 @@ def _answers(it: Fields, measure: Measure | None) -> MappingProxyType[str, Answe
             seen=inner.choice("seen", FREQUENCY),
             like=inner.texts("like"),
             below=None if below is None else inner.a_number(below, "below", -1e6, 1e6),
+            mend=inner.ids("mend"),
         )
         inner.close()
     if table is not None and len(answers) < 2:

@@ -43,6 +43,10 @@ class Owner:
     told: Mapping[str, str]
     looked_again: Mapping[str, str]
 
+    def after(self, mended: Mapping[str, str]) -> Owner:
+        """The same owner once these findings have been put right; he has seen each of them."""
+        return Owner({**self.told, **mended}, {**self.looked_again, **mended})
+
 
 @dataclass(frozen=True, slots=True)
 class DrawnCase:
@@ -207,6 +211,11 @@ def _rates(knowledge: Knowledge, faults: tuple[str, ...], finding: Finding) -> F
             return alone
     a, b = (np.array([side]) for side in rates)
     return both_show(a, b, general, not finding.unordered)[0]
+
+
+def most_usual(finding: Finding) -> str:
+    """Return the answer that most machines give."""
+    return list(map(str, finding.answers))[int(general_rates(finding).argmax())]
 
 
 def _said(knowledge: Knowledge, finding: str, true: str, wrong: float, rng: Random) -> str:

@@ -11,6 +11,7 @@ from ..case.casefile import MACHINE
 from ..case.state import CaseState, Given, RepairDone
 from ..knowledge.model import Knowledge
 from ..planning.examine import Examined, examine
+from ..planning.mending import mending, put_right
 from ..planning.plan import (
     Ask,
     AskAgain,
@@ -19,7 +20,7 @@ from ..planning.plan import (
 )
 from ..planning.worth import ASKING, CALL_FOR_HELP, minutes_of
 from ..reasoning.tables import shown_rates
-from .cases import DrawnCase, Owner, machine_findings
+from .cases import DrawnCase, Owner, machine_findings, most_usual
 from .ways import Way
 
 MOST_STEPS = 400
@@ -97,16 +98,45 @@ class _Bench:
         """Put a cause right; True when nothing is left of the fault."""
         open_faults = set(self.drawn.faults) - self.repairs.keys()
         self.repairs[cause] = "better" if cause in open_faults else "same"
-        return open_faults == {cause}
+        if open_faults == {cause}:
+            return True
+        if cause in open_faults:
+            self.owner = self.drawn.left[cause]
+            self._forget_what_is_gone()
+        self._mend(cause)
+        return False
 
-    def what_is_left(self, cause: str) -> None:
-        """As in the walk: complaints that are no longer so are forgotten, and so is what the check of this cause found."""
-        self.owner = self.drawn.left[cause]
-        settled = self.knowledge.checks[self.knowledge.causes[cause].settled_by].finds
-        for name, given in tuple(self.findings.items()):
-            loud = name != MACHINE and self.knowledge.findings[name].complaint(given.answer)
-            if name in settled or (loud and self.owner.told.get(name, given.answer) != given.answer):
-                del self.findings[name]
+    def _forget_what_is_gone(self) -> None:
+        """As in the walk: complaints that are no longer so are forgotten."""
+        self._forget(
+            [
+                name
+                for name, given in self.findings.items()
+                if name != MACHINE
+                and self.knowledge.findings[name].complaint(given.answer)
+                and self.owner.told.get(name, given.answer) != given.answer
+            ]
+        )
+
+    def _mend(self, cause: str) -> None:
+        """As in the walk: what was seen of the part is forgotten, and is well on the next look, but for what a fault that
+        is left shows itself."""
+        seen = {name: given.answer for name, given in self.findings.items()}
+        mended = put_right(self.knowledge, cause, seen)
+        left = set(self.drawn.faults) - self.repairs.keys()
+        self.owner = self.owner.after(
+            {
+                name: most_usual(self.knowledge.findings[name])
+                for name in mended
+                if not any(fault in mending(self.knowledge, name, seen[name]) for fault in left)
+            }
+        )
+        self._forget(mended)
+
+    def _forget(self, names: Iterable[str]) -> None:
+        for name in names:
+            del self.findings[name]
+            self.asked_again.discard(name)
 
 
 def walk(knowledge: Knowledge, drawn: DrawnCase, way: Way) -> Walked:
@@ -147,7 +177,6 @@ def walk(knowledge: Knowledge, drawn: DrawnCase, way: Way) -> Walked:
         if bench.repairs[step.cause] == "better":
             asked += 1
             asking_minutes += ASKING
-            bench.what_is_left(step.cause)
     if verdict is None:
         raise RuntimeError(f"case {drawn.number} is asked without end")
     return Walked(drawn, verdict, cured, asked, before_verdict, len(bench.repairs), asking_minutes, repair_minutes)

@@ -5,20 +5,21 @@ minutes than it costs, and among those the one with most information per minute.
 questions resume. Measured on synthetic bases: 44 minutes a case, against 76 for asking until 90 % sure.
 The short look that settles a likely repair comes before any question. While no repair is likely enough the most telling
 question is asked even so, up to a bound. An unlikely repair is begun only when its chance of sparing the call for help is
-worth its minutes. What keeps a likely repair on hold is asked once more.
+worth its minutes. What keeps a likely repair on hold is asked once more, and put right where it was found bad.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from ..knowledge.model import Answered, Finding, Fix, Knowledge, leaves
 from ..knowledge.source import Text
 from ..reasoning.doubt import doubtful
 from ..reasoning.rank import RankedCause, Repairs, Standing
-from ..reasoning.reason import Conclusions
-from .lifting import way_to_lift
+from ..reasoning.reason import Conclusions, reason
+from .lifting import behind, way_to_lift
+from .mending import mending
 from .worth import CALL_FOR_HELP, Worth, kin_of, minutes_of, repair_minutes, worths
 
 TELLS_NOTHING = 1e-6
@@ -108,10 +109,13 @@ class AskAgain:
 
 @dataclass(frozen=True, slots=True)
 class Repair:
-    """Put this cause right and retest."""
+    """Put this cause right and retest. It may be unlikely, and yet was found so, and keeps the repair of the cause `waits`
+    on hold by these rules."""
 
     cause: str
     probability: float
+    rules: tuple[str, ...] = ()
+    waits: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,8 +174,9 @@ def work_next(
 
 def _lifting(
     knowledge: Knowledge, conclusions: Conclusions, standing: Standing, progress: Progress, cause: str
-) -> Ask | DoCheck | AskAgain | None:
-    """What may lift the holds on a repair: an open question, or else, for a likely cause, an answer to be given anew."""
+) -> Ask | DoCheck | AskAgain | Repair | None:
+    """What may lift the holds on a repair: an open question, or else, for a likely cause, an answer to be given anew, or a
+    part to be put right that was found bad."""
     holds = _in_the_way(conclusions, knowledge.causes[cause].fix)
     holding = _holding(conclusions, holds)
     to_ask = {str(f.id): minutes_of(knowledge, f) for f in open_questions(knowledge, conclusions, progress)}
@@ -193,7 +198,58 @@ def _lifting(
         if name in again:
             return AskAgain(name, holding, waits=cause)
         return question(knowledge, conclusions, progress, knowledge.findings[name], holding, None)
+    return _mending(knowledge, conclusions, standing, progress, cause, to_ask | again)
+
+
+def _mending(
+    knowledge: Knowledge,
+    conclusions: Conclusions,
+    standing: Standing,
+    progress: Progress,
+    waiting: str,
+    minutes: Mapping[str, float],
+) -> AskAgain | Repair | None:
+    """The shortest repair of a part that was found bad, if a way to the waiting one is open once all such are put right.
+    What was found is looked at once more before. minutes: what each question costs that may be asked, or asked again."""
+    bad = _to_mend(knowledge, conclusions, standing, progress, waiting)
+    fix = knowledge.causes[waiting].fix
+    holds = _in_the_way(conclusions, fix)
+    mended = reason(knowledge, {name: answer for name, answer in conclusions.answers.items() if name not in bad})
+    looks = {name: minutes_of(knowledge, knowledge.findings[name]) for name in bad}
+    left = _in_the_way(mended, fix)
+    found = way_to_lift(knowledge, mended, left, {**looks, **minutes})
+    if left and not found:
+        return None
+    holding = _holding(conclusions, holds)
+    in_the_way = {name for hold in holds for name in behind(knowledge, conclusions, hold)} | set(found)
+    to_do = sorted((knowledge.causes[bad[name]].fix.minutes, name) for name in bad if name in in_the_way)
+    for _, name in to_do:
+        if name not in progress.asked_again:
+            return AskAgain(name, holding, waits=waiting)
+        return Repair(bad[name], standing_of(standing, bad[name]), holding, waits=waiting)
     return None
+
+
+def _to_mend(
+    knowledge: Knowledge, conclusions: Conclusions, standing: Standing, progress: Progress, waiting: str
+) -> dict[str, str]:
+    """Finding -> the likeliest cause that puts its answer right, where that is not done yet, not on hold itself, and worth
+    its minutes for what waits."""
+    worth_it = standing_of(standing, waiting) * CALL_FOR_HELP / PAYS
+    bad = {}
+    for name, answer in conclusions.answers.items():
+        open_causes = [
+            cause
+            for cause in mending(knowledge, name, answer)
+            if cause != waiting
+            and standing.of(cause) is not None
+            and cause not in progress.repairs.done | progress.put_aside
+            and not _in_the_way(conclusions, knowledge.causes[cause].fix)
+            and knowledge.causes[cause].fix.minutes <= worth_it
+        ]
+        if open_causes:
+            bad[name] = max(open_causes, key=lambda cause: standing_of(standing, cause))
+    return bad
 
 
 def before_work(
@@ -242,8 +298,8 @@ def promises_enough(answers: int, worths: Iterable[Worth]) -> bool:
 def _nothing_likely(standing: Standing, work: Next) -> bool:
     """True when what would be put right, or waits for a hold, is hardly likelier than the next best."""
     match work:
-        case Repair(cause, _):
-            return standing_of(standing, cause) < LIKELY_ENOUGH
+        case Repair(cause, _, _, waits):
+            return standing_of(standing, waits or cause) < LIKELY_ENOUGH
         case Undecided(held):
             return not held or standing_of(standing, held[0]) < LIKELY_ENOUGH
     return False

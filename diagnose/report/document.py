@@ -119,7 +119,7 @@ def _next(examined: Examined) -> dict[str, Any]:
             return {"do": "check", "check": check, "finds": list(finds), "rules": list(rules)}
         case AskAgain(finding, rules, chance, waits):
             return {"do": "ask-again", "finding": finding, "rules": list(rules), "chance": chance, "waits": waits}
-        case Repair(cause, probability):
-            return {"do": "repair", "cause": cause, "probability": probability}
+        case Repair(cause, probability, rules, waits):
+            return {"do": "repair", "cause": cause, "probability": probability, "rules": list(rules), "waits": waits}
         case Undecided(held):
             return {"do": "undecided", "held": list(held)}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -9,6 +10,7 @@ from ..case.casefile import MACHINE
 from ..case.readings import NotAReading, percent
 from ..knowledge.model import Cause, Retest
 from ..planning.lifting import behind
+from ..planning.mending import put_right
 from ..planning.plan import still_to_prove
 from ..planning.proof import least_minutes, minutes_run, retests_of
 from ..report.wording import minutes
@@ -27,13 +29,17 @@ NORMAL = "normal"
 """Family of the causes that are no fault: the engine is as it should be."""
 
 
-def offer(walk: Walk, cause: Cause) -> None:
-    """Put a repair forward with its reasons, and do what is chosen."""
+def offer(walk: Walk, cause: Cause, rules: Sequence[str] = (), waits: str = "") -> None:
+    """Put a repair forward with its reasons, and do what is chosen. `rules` hold the repair of the cause `waits` until
+    this one is done."""
     ranked = walk.examined.standing.of(str(cause.id))
     normal = cause.family == NORMAL
     walk.say()
     share = percent(ranked.probability) if ranked else ""
     lead = "Perhaps nothing is wrong" if normal else "Worth putting right now"
+    if waits:
+        walk.say(f"Likely, and on hold: {walk.knowledge.causes[waits].name}.", "head")
+        lead = "Found bad, and put right first"
     walk.show(screens.paragraph(f"{lead}: {cause.name} ({share}) [{cause.id}]", walk.width, "", "ask", "    "))
     walk.show(screens.paragraph(str(cause.explains), walk.width, "    "))
     if ranked:
@@ -43,7 +49,13 @@ def offer(walk: Walk, cause: Cause) -> None:
         walk.show(screens.seen_in_club(walk.examined, ranked, walk.width, "    + "))
     if not normal:
         walk.show(screens.paragraph(f"If it is left: {cause.harm}", walk.width, "    "))
-    walk.why = lambda: screens.how(walk.examined, walk.state, ranked, (), walk.width) if ranked else iter(())
+
+    def why() -> screens.Lines:
+        yield from screens.first_because(walk.knowledge, rules, walk.width)
+        if ranked:
+            yield from screens.how(walk.examined, walk.state, ranked, (), walk.width)
+
+    walk.why = why
     first = "agreed, this is it" if normal else f"put it right and retest (about {minutes(cause.fix.minutes)})"
     chosen = walk.choose([first, "ask me more first", "not this one now", "stop here, undecided"])
     if chosen == 0:
@@ -100,6 +112,8 @@ def retest(walk: Walk, cause: Cause) -> None:
         walk.log.append("repair", cause=str(cause.id), result=("better", "same")[verdict - 1])
         if verdict == 1:
             _what_is_left(walk, cause)
+        # What was seen of the part itself is mended, whatever became of the fault.
+        _forget(walk, put_right(walk.knowledge, str(cause.id), walk.examined.conclusions.answers))
         return
     show_what_stands_off(walk, cause.fix.needle)
     walk.say("How was it proved? (Enter: as above)", "ask")
@@ -144,11 +158,11 @@ def _minutes_run(walk: Walk) -> float:
 def _what_is_left(walk: Walk, cause: Cause) -> None:
     """Part of the fault is gone, so what was answered before may be true no longer."""
     answers = walk.examined.conclusions.answers
-    settled = [name for name in walk.knowledge.checks[cause.settled_by].finds if name in answers]
+    mended = put_right(walk.knowledge, str(cause.id), answers)
     told = [
         walk.knowledge.findings[name]
         for name, answer in answers.items()
-        if name not in (*settled, MACHINE) and walk.knowledge.findings[name].complaint(answer)
+        if name not in (*mended, MACHINE) and walk.knowledge.findings[name].complaint(answer)
     ]
     left: list[int] = []
     if told:
@@ -157,11 +171,16 @@ def _what_is_left(walk: Walk, cause: Cause) -> None:
         says = [f"{finding.ask} {screens.said(finding, walk.state, answers[str(finding.id)])}" for finding in told]
         walk.show(screens.choices(says, walk.width))
         left = walk.read(lambda line: several_of(line, len(says)), ["none"])
-    gone = {str(finding.id) for place, finding in enumerate(told) if place not in left} | set(map(str, settled))
+    if _forget(walk, {str(finding.id) for place, finding in enumerate(told) if place not in left}):
+        walk.say("    What is no longer so is forgotten, and is asked again where it matters.")
+
+
+def _forget(walk: Walk, gone: Collection[str]) -> bool:
+    """Take the answers to these findings back; True if there was one."""
     numbers = [number for number, finding in walk.state.answered if finding in gone]
     if numbers:
         walk.log.append("withdraw", numbers=numbers)
-        walk.say("    What is no longer so is forgotten, and is asked again where it matters.")
+    return bool(numbers)
 
 
 def _fit_to_retest(walk: Walk, cause: Cause) -> bool:

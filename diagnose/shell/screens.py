@@ -223,12 +223,17 @@ def said(finding: Finding, state: CaseState, answer: str) -> str:
     return f"{reading}{finding.answers[answer].say}"
 
 
+def first_because(knowledge: Knowledge, rules: Sequence[str], width: int) -> Lines:
+    """The reasons of the rules that put something first."""
+    for rule in rules:
+        yield from paragraph(f"It comes first because: {knowledge.rules[rule].because}", width, "    ")
+
+
 def why(examined: Examined, finding: Finding, rules: Sequence[str], worth: Worth | None, width: int) -> Lines:
     """Why a question is asked."""
     knowledge = examined.knowledge
     yield from paragraph(str(finding.why), width, "    ")
-    for rule in rules:
-        yield from paragraph(f"It comes first because: {knowledge.rules[rule].because}", width, "    ")
+    yield from first_because(knowledge, rules, width)
     if worth:
         saves = f" and saves about {minutes(worth.saves)} of needless work on average" if worth.saves >= 1 else ""
         yield from paragraph(f"It costs {minutes(worth.minutes)}{saves}.", width, "    ")

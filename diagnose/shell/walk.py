@@ -68,8 +68,8 @@ class Walk(Sitting):
                 self._ask_for(self.knowledge.causes[waits], self.knowledge.findings[finding], rules)
             case AskAgain(finding, rules):
                 self._ask_again(self.knowledge.findings[finding], rules)
-            case Repair(cause, _):
-                offer(self, self.knowledge.causes[cause])
+            case Repair(cause, _, rules, waits):
+                offer(self, self.knowledge.causes[cause], rules, waits)
             case Undecided(held, even_so):
                 self._undecided(held, even_so)
 
@@ -131,8 +131,7 @@ class Walk(Sitting):
             self.say("What was not known before decides here. Can it be seen now?")
         else:
             self.say(f"An answer stands in its way. You answered: {screens.said(finding, self.state, given.answer)}")
-            self.say("Look once more. If it is so, answer the same: then the hold is right to stay.")
-            self.say("What can be put right is put right first, and answered as it is then.")
+            self.say("Look once more. If it is so, answer the same: then the hold is right to stay, until it is put right.")
         self._give_anew(finding, rules)
 
     def _give_anew(self, finding: Finding, rules: Sequence[str]) -> None:

@@ -1,0 +1,41 @@
+"""What a repair puts right: the answers that were seen of the part itself, and are different once it is mended."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from functools import lru_cache
+
+from ..knowledge.chains import grouped
+from ..knowledge.model import Knowledge
+from ..reasoning.tables import tables_of
+
+SEEN_SO = 4.0
+"""How many times oftener than with other faults an answer must be met for the look that finds it to name the part."""
+
+
+def mending(knowledge: Knowledge, finding: str, answer: str) -> tuple[str, ...]:
+    """Return the causes whose repair puts this answer right: those that the answer names, else those that are settled by
+    the look that finds it and show it; () for what no one repair ends, such as a symptom."""
+    named = tuple(map(str, knowledge.findings[finding].answers[answer].mend))
+    return named or _settled(knowledge).get((finding, answer), ())
+
+
+def put_right(knowledge: Knowledge, cause: str, answers: Mapping[str, str]) -> tuple[str, ...]:
+    """Return the answered findings that the repair of this cause has put right, to be looked at anew."""
+    return tuple(name for name, answer in answers.items() if cause in mending(knowledge, name, answer))
+
+
+@lru_cache(maxsize=8)
+def _settled(knowledge: Knowledge) -> Mapping[tuple[str, str], tuple[str, ...]]:
+    return grouped(_found(knowledge))
+
+
+def _found(knowledge: Knowledge) -> Iterable[tuple[tuple[str, str], str]]:
+    tables = tables_of(knowledge)
+    for row, cause in enumerate(knowledge.causes.values()):
+        for finding in knowledge.checks[cause.settled_by].finds:
+            if finding not in cause.shows:
+                continue
+            for answer, column in tables.column[str(finding)].items():
+                if tables.likelihood[str(finding)][row, column] >= SEEN_SO * tables.general[str(finding)][column]:
+                    yield (str(finding), answer), str(cause.id)
