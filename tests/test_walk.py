@@ -256,6 +256,19 @@ def test_after_a_repair_that_helped_it_is_asked_what_is_left(
         assert [(done.cause, done.result) for done in log.state.repairs] == [("bolts-loose", "better")]
 
 
+def test_after_a_repair_that_did_not_help_the_mended_part_is_not_held_against_it(bench: Knowledge, tmp_path: Path) -> None:
+    """The bolts are tight now, whatever the engine still does; what it does is still so."""
+    with CaseLog.create(tmp_path) as log:
+        log.append("words", text="hunts")
+        log.append("heard")
+        for finding, answer in (("machine", "bench-stand"), ("idle", "hunts"), ("bolts", "loose")):
+            log.append("answer", finding=finding, answer=answer)
+        log.append("fixed", cause="bolts-loose")
+        Walk(bench, log, ScriptedConsole(["3", "leave"]), tmp_path, None).run()
+        assert set(log.state.findings) == {"machine", "idle"}
+        assert [(done.cause, done.result) for done in log.state.repairs] == [("bolts-loose", "same")]
+
+
 def test_a_fault_not_in_the_rules_can_be_named_and_closes_the_case(bench: Knowledge, tmp_path: Path) -> None:
     text, state = walked(bench, tmp_path, "", "1", "found a mouse in the muffler", "1")
     assert state.closing is not None

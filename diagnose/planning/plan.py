@@ -259,8 +259,9 @@ def before_work(
     progress: Progress,
     work: Ask | DoCheck | AskAgain | Repair | Undecided,
 ) -> Next:
-    """Return what comes before a repair, if anything does: the look that settles it, or an answer to be given again."""
-    if not isinstance(work, Repair):
+    """Return what comes before a repair, if anything does: the look that settles it, or an answer to be given again. What
+    was found bad, and looked at twice, is put right whatever it is the cause of."""
+    if not isinstance(work, Repair) or work.waits:
         return work
     look = _settling_look(knowledge, conclusions, progress, work)
     if look or len(progress.asked_again) >= MOST_AGAIN:
