@@ -187,8 +187,9 @@ def test_whoever_tells_how_it_runs_is_not_asked_whether_it_starts(base: Knowledg
 CHASED = {
     "machine": "helicopter", "fit-to-run": "fit", "what-changed": "someone-elses-tuning", "ownership": "new-to-you",
     "baseline-known": "unknown", "needle-moves-lately": "both-ways", "worst-speed": "all", "under-load": "surges",
-    "how-it-stops": "burbles-out", "compression": "springy", "new-plug": "same", "carb-wiggle": "firm", "servo-sound": "quiet",
+    "how-it-stops": "burbles-out", "compression": "springy", "new-plug": "same", "carb-wiggle": "firm",
     "line-feel": "supple", "vent-line": "open", "linkage-reaches": "both", "throttle-feel": "follows",
+    "servo-sound": "quiet",
 }  # fmt: skip
 """Needles that nobody knows the place of, on an engine that has been looked over but for its carburettor bolts."""
 
