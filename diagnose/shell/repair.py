@@ -39,7 +39,7 @@ def offer(walk: Walk, cause: Cause, rules: Sequence[str] = (), waits: str = "") 
     lead = "Perhaps nothing is wrong" if normal else "Worth putting right now"
     if waits:
         walk.say(f"Likely, and on hold: {walk.knowledge.causes[waits].name}.", "head")
-        lead = "Found bad, and put right first"
+        lead, share = "Found bad, and put right first", f"{share} likely as the cause"
     walk.show(screens.paragraph(f"{lead}: {cause.name} ({share}) [{cause.id}]", walk.width, "", "ask", "    "))
     walk.show(screens.paragraph(str(cause.explains), walk.width, "    "))
     if ranked:
