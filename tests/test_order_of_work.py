@@ -6,7 +6,8 @@ from diagnose.case.state import CaseState, Given, RepairDone
 from diagnose.knowledge.model import Knowledge
 from diagnose.planning.examine import Examined, examine
 from diagnose.planning.mending import mending, put_right
-from diagnose.planning.plan import AskAgain, DoCheck, Next, Progress, Repair, before_work
+from diagnose.planning.plan import before_work
+from diagnose.planning.steps import AskAgain, DoCheck, Next, Progress, Repair
 from diagnose.reasoning.tables import general_rates, shown_rates
 
 

@@ -11,23 +11,12 @@ from diagnose.knowledge.model import Knowledge
 from diagnose.measuring.cases import OwnerKnows, draw
 from diagnose.planning.examine import Examined, examine
 from diagnose.planning.lifting import way_to_lift
-from diagnose.planning.plan import (
-    LIKELY_ENOUGH,
-    MOST_ANSWERS,
-    MOST_IN_THE_WAY,
-    Ask,
-    AskAgain,
-    DoCheck,
-    Progress,
-    Repair,
-    Undecided,
-    next_questions,
-    one_more,
-    patient,
-    promises_enough,
-)
+from diagnose.planning.plan import MOST_ANSWERS, next_questions, one_more, patient, promises_enough
+from diagnose.planning.steps import Ask, AskAgain, DoCheck, Progress, Repair, Undecided
+from diagnose.planning.waiting import MOST_IN_THE_WAY
 from diagnose.planning.worth import (
     CALL_FOR_HELP,
+    LIKELY_ENOUGH,
     Worth,
     expected_repair_minutes,
     information_of,

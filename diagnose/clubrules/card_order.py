@@ -11,7 +11,8 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from ..knowledge.model import Knowledge
-from ..planning.plan import DoCheck, Progress, askable, next_questions, question, under_of
+from ..planning.plan import next_questions
+from ..planning.steps import DoCheck, Progress, askable, question, under_of
 from ..reasoning.rank import Standing, rank
 from ..reasoning.reason import Conclusions, reason
 from ..reasoning.tables import tables_of

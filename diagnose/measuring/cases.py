@@ -9,7 +9,7 @@ from random import Random
 import numpy as np
 
 from ..knowledge.model import Answered, Finding, Knowledge, Lacks, leaves
-from ..planning.plan import needs_of
+from ..planning.steps import needs_of
 from ..reasoning.rank import OTHER, TWO_FAULTS, both_show
 from ..reasoning.reason import reason
 from ..reasoning.tables import Floats, general_rates, shown_rates, tables_of

@@ -12,12 +12,7 @@ from ..case.state import CaseState, Given, RepairDone
 from ..knowledge.model import Knowledge
 from ..planning.examine import Examined, examine
 from ..planning.mending import mending, put_right
-from ..planning.plan import (
-    Ask,
-    AskAgain,
-    DoCheck,
-    Repair,
-)
+from ..planning.steps import Ask, AskAgain, DoCheck, Repair
 from ..planning.worth import ASKING, CALL_FOR_HELP, minutes_of
 from ..reasoning.tables import shown_rates
 from .cases import DrawnCase, Owner, machine_findings, most_usual

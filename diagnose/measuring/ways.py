@@ -15,17 +15,8 @@ from random import Random
 from ..case.state import CaseState
 from ..knowledge.model import Finding, Knowledge
 from ..planning.examine import Examined, examine
-from ..planning.plan import (
-    Next,
-    Progress,
-    before_work,
-    compelled,
-    next_questions,
-    patient,
-    question,
-    telling_questions,
-    work_next,
-)
+from ..planning.plan import before_work, compelled, next_questions, patient, telling_questions, work_next
+from ..planning.steps import Next, Progress, question
 from ..planning.worth import Worth
 from ..reasoning.rank import Standing
 from ..reasoning.reason import Conclusions

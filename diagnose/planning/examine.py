@@ -15,7 +15,8 @@ from ..knowledge.packs import load
 from ..reasoning.learned import Learned
 from ..reasoning.rank import Repairs, Standing, rank
 from ..reasoning.reason import Conclusions, reason
-from .plan import Next, Progress, one_more, plan
+from .plan import one_more, plan
+from .steps import Next, Progress
 
 
 @dataclass(frozen=True, eq=False)

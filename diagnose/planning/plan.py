@@ -10,17 +10,16 @@ worth its minutes. What keeps a likely repair on hold is asked once more, and pu
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable
 
-from ..knowledge.model import Answered, Finding, Fix, Knowledge, leaves
-from ..knowledge.source import Text
+from ..knowledge.model import Answered, Finding, Knowledge, leaves
 from ..reasoning.doubt import doubtful
-from ..reasoning.rank import RankedCause, Repairs, Standing
-from ..reasoning.reason import Conclusions, reason
-from .lifting import behind, way_to_lift
-from .mending import mending
-from .worth import CALL_FOR_HELP, Worth, kin_of, minutes_of, repair_minutes, worths
+from ..reasoning.rank import RankedCause, Standing
+from ..reasoning.reason import Conclusions
+from .lifting import way_to_lift
+from .steps import Ask, AskAgain, DoCheck, Next, Progress, Repair, Undecided, askable, open_questions, question, standing_of
+from .waiting import lifting
+from .worth import CALL_FOR_HELP, LIKELY_ENOUGH, PAYS, Worth, minutes_of, repair_minutes, worths
 
 TELLS_NOTHING = 1e-6
 """Information a minute below which a question is not asked at all."""
@@ -31,10 +30,6 @@ SOONER = 2.0
 QUICK = 5.0
 """Minutes of a check that can be offered to someone who has run out of answers."""
 
-LIKELY_ENOUGH = 0.45
-"""A repair less likely than this waits while there is something telling to ask. One answer alone often changes no
-decision, so it seems not to pay, and yet the next few together find the cause."""
-
 SURE_ENOUGH = 0.8
 SHORT_LOOK = 0.5
 """Below this probability a repair waits for the check that settles its cause, if that takes at most this share of the
@@ -43,9 +38,6 @@ trust. Measured on 150 drawn cases: 4 in 100 more right at the first repair, a f
 
 MOST_AGAIN = 4
 """Answers that are doubted in one case; more would be nagging."""
-
-MOST_IN_THE_WAY = 3
-"""Answers that are asked again for one repair on hold; where more stand against it, they are hardly all mistaken."""
 
 PATIENCE = 15
 MOST_ANSWERS = 40
@@ -60,74 +52,8 @@ case in a hundred less with its cause among the first three."""
 LEAST_CURE = 0.02
 """A repair less likely than this to end the fault is not put forward."""
 
-PAYS = 1.0
-"""What an unlikely repair must promise for each of its minutes, in minutes of help spared, to be begun."""
-
 SPOKEN_FOR = 2.0
 """Decibels of evidence a cause needs before its repair is put forward: no cause is claimed on its prior alone."""
-
-
-@dataclass(frozen=True, slots=True)
-class Progress:
-    """What the case has been through: unanswerable questions, answers asked twice, repairs put aside or done."""
-
-    unknown: frozenset[str] = frozenset()
-    asked_again: frozenset[str] = frozenset()
-    put_aside: frozenset[str] = frozenset()
-    repairs: Repairs = Repairs()
-
-
-@dataclass(frozen=True, slots=True)
-class Ask:
-    """Ask this question. `rules` put it first; else `worth` says what it is expected to save."""
-
-    finding: str
-    rules: tuple[str, ...] = ()
-    worth: Worth | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class DoCheck:
-    """Do this check and answer what it finds."""
-
-    check: str
-    finds: tuple[str, ...]
-    rules: tuple[str, ...] = ()
-    worth: Worth | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class AskAgain:
-    """This answer fits badly: by a rule that names the clash, or by its chance of being wrong. Or the repair of the cause
-    `waits` is on hold by these rules, and this answer, or that it was not known, keeps it there."""
-
-    finding: str
-    rules: tuple[str, ...] = ()
-    chance: float = 0.0
-    waits: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class Repair:
-    """Put this cause right and retest. It may be unlikely, and yet was found so, and keeps the repair of the cause `waits`
-    on hold by these rules."""
-
-    cause: str
-    probability: float
-    rules: tuple[str, ...] = ()
-    waits: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class Undecided:
-    """Nothing left is worth asking or trying. `held` are causes whose fix a hold forbids; `even_so` is the repair with
-    most chance a minute, not worth its minutes, for someone who would rather try than take it home."""
-
-    held: tuple[str, ...] = ()
-    even_so: Repair | None = None
-
-
-Next = Ask | DoCheck | AskAgain | Repair | Undecided
 
 
 def plan(knowledge: Knowledge, conclusions: Conclusions, standing: Standing, progress: Progress) -> Next:
@@ -168,88 +94,8 @@ def work_next(
     """
     repair, held = _repairs(knowledge, conclusions, standing, progress, pays)
     if held and (repair is None or standing_of(standing, held[0]) > repair.probability):
-        return _lifting(knowledge, conclusions, standing, progress, held[0]) or Undecided(held)
+        return lifting(knowledge, conclusions, standing, progress, held[0]) or Undecided(held)
     return repair or Undecided(held, _repairs(knowledge, conclusions, standing, progress, 0.0)[0])
-
-
-def _lifting(
-    knowledge: Knowledge, conclusions: Conclusions, standing: Standing, progress: Progress, cause: str
-) -> Ask | DoCheck | AskAgain | Repair | None:
-    """What may lift the holds on a repair: an open question, or else, for a likely cause, an answer to be given anew, or a
-    part to be put right that was found bad."""
-    holds = _in_the_way(conclusions, knowledge.causes[cause].fix)
-    holding = _holding(conclusions, holds)
-    to_ask = {str(f.id): minutes_of(knowledge, f) for f in open_questions(knowledge, conclusions, progress)}
-    for name in way_to_lift(knowledge, conclusions, holds, to_ask):
-        return question(knowledge, conclusions, progress, knowledge.findings[name], holding, None)
-    if standing_of(standing, cause) < LIKELY_ENOUGH:
-        return None
-    again = {
-        str(finding.id): minutes_of(knowledge, finding)
-        for finding in knowledge.findings.values()
-        if (finding.id in conclusions.answers or finding.id in progress.unknown)
-        and finding.id not in progress.asked_again
-        and can_be_seen(knowledge, conclusions, finding)
-    }
-    found = way_to_lift(knowledge, conclusions, holds, to_ask | again)
-    if len([name for name in found if name in conclusions.answers]) > MOST_IN_THE_WAY:
-        return None
-    for name in found:
-        if name in again:
-            return AskAgain(name, holding, waits=cause)
-        return question(knowledge, conclusions, progress, knowledge.findings[name], holding, None)
-    return _mending(knowledge, conclusions, standing, progress, cause, to_ask | again)
-
-
-def _mending(
-    knowledge: Knowledge,
-    conclusions: Conclusions,
-    standing: Standing,
-    progress: Progress,
-    waiting: str,
-    minutes: Mapping[str, float],
-) -> AskAgain | Repair | None:
-    """The shortest repair of a part that was found bad, if a way to the waiting one is open once all such are put right.
-    What was found is looked at once more before. minutes: what each question costs that may be asked, or asked again."""
-    bad = _to_mend(knowledge, conclusions, standing, progress, waiting)
-    fix = knowledge.causes[waiting].fix
-    holds = _in_the_way(conclusions, fix)
-    mended = reason(knowledge, {name: answer for name, answer in conclusions.answers.items() if name not in bad})
-    looks = {name: minutes_of(knowledge, knowledge.findings[name]) for name in bad}
-    left = _in_the_way(mended, fix)
-    found = way_to_lift(knowledge, mended, left, {**looks, **minutes})
-    if left and not found:
-        return None
-    holding = _holding(conclusions, holds)
-    in_the_way = {name for hold in holds for name in behind(knowledge, conclusions, hold)} | set(found)
-    to_do = sorted((knowledge.causes[bad[name]].fix.minutes, name) for name in bad if name in in_the_way)
-    for _, name in to_do:
-        if name not in progress.asked_again:
-            return AskAgain(name, holding, waits=waiting)
-        return Repair(bad[name], standing_of(standing, bad[name]), holding, waits=waiting)
-    return None
-
-
-def _to_mend(
-    knowledge: Knowledge, conclusions: Conclusions, standing: Standing, progress: Progress, waiting: str
-) -> dict[str, str]:
-    """Finding -> the likeliest cause that puts its answer right, where that is not done yet, not on hold itself, and worth
-    its minutes for what waits."""
-    worth_it = standing_of(standing, waiting) * CALL_FOR_HELP / PAYS
-    bad = {}
-    for name, answer in conclusions.answers.items():
-        open_causes = [
-            cause
-            for cause in mending(knowledge, name, answer)
-            if cause != waiting
-            and standing.of(cause) is not None
-            and cause not in progress.repairs.done | progress.put_aside
-            and not _in_the_way(conclusions, knowledge.causes[cause].fix)
-            and knowledge.causes[cause].fix.minutes <= worth_it
-        ]
-        if open_causes:
-            bad[name] = max(open_causes, key=lambda cause: standing_of(standing, cause))
-    return bad
 
 
 def before_work(
@@ -306,27 +152,6 @@ def _nothing_likely(standing: Standing, work: Next) -> bool:
     return False
 
 
-def open_questions(knowledge: Knowledge, conclusions: Conclusions, progress: Progress) -> list[Finding]:
-    """Return the findings that can be asked for now, in the order of the packs."""
-    return [f for f in knowledge.findings.values() if askable(knowledge, conclusions, progress, f)]
-
-
-def _holding(conclusions: Conclusions, holds: tuple[str, ...]) -> tuple[str, ...]:
-    return tuple(dict.fromkeys(rule for hold in holds for rule in conclusions.holds[hold]))
-
-
-def _in_the_way(conclusions: Conclusions, fix: Fix) -> tuple[str, ...]:
-    """The holds that forbid the fix as a whole, or else all of its steps; a step held alone only waits."""
-    as_a_whole = conclusions.held(fix.under)
-    return as_a_whole or conclusions.held(tuple(hold for step in fix.steps for hold in step.under))
-
-
-def standing_of(standing: Standing, cause: str) -> float:
-    """Return the probability of a cause, 0 if the machine cannot have it."""
-    ranked = standing.of(cause)
-    return ranked.probability if ranked else 0.0
-
-
 def one_more(
     knowledge: Knowledge, conclusions: Conclusions, standing: Standing, progress: Progress
 ) -> Ask | DoCheck | None:
@@ -367,38 +192,6 @@ def safe_looks(
     return tuple(looks.values())[:most]
 
 
-def askable(knowledge: Knowledge, conclusions: Conclusions, progress: Progress, finding: Finding) -> bool:
-    """True if this question is open: not answered, not known otherwise, not beyond the machine, not held."""
-    name = finding.id
-    if name in conclusions.answers or name in progress.unknown or name in conclusions.skips:
-        return False
-    if finding.check is not None and finding.check in conclusions.skips:
-        return False
-    return can_be_seen(knowledge, conclusions, finding) and not _said_otherwise(knowledge, conclusions, name)
-
-
-def can_be_seen(knowledge: Knowledge, conclusions: Conclusions, finding: Finding) -> bool:
-    """True if the machine can show this now and no hold forbids looking."""
-    return conclusions.applies(needs_of(knowledge, finding)) and not conclusions.held(under_of(knowledge, finding))
-
-
-def needs_of(knowledge: Knowledge, finding: Finding) -> tuple[Text, ...]:
-    """Return what a machine must have and be able to do for this finding to be answered."""
-    return finding.needs if finding.check is None else (*finding.needs, *knowledge.checks[finding.check].needs)
-
-
-def under_of(knowledge: Knowledge, finding: Finding) -> tuple[Text, ...]:
-    """Return the holds that forbid answering this finding: its own, and those of the check that answers it."""
-    return finding.under if finding.check is None else (*finding.under, *knowledge.checks[finding.check].under)
-
-
-def _said_otherwise(knowledge: Knowledge, conclusions: Conclusions, finding: str) -> bool:
-    return any(
-        kin.are == "same" and any(other in conclusions.answers for other in kin.of)
-        for kin in kin_of(knowledge).get(finding, ())
-    )
-
-
 def _clash(knowledge: Knowledge, conclusions: Conclusions, progress: Progress) -> AskAgain | None:
     """Clashing facts are certain: one of the answers is wrong. The first of them not yet asked again is asked."""
     for rule in conclusions.clashes:
@@ -416,22 +209,6 @@ def _first(knowledge: Knowledge, conclusions: Conclusions, progress: Progress) -
             if askable(knowledge, conclusions, progress, finding):
                 return question(knowledge, conclusions, progress, finding, rules, None)
     return None
-
-
-def question(
-    knowledge: Knowledge,
-    conclusions: Conclusions,
-    progress: Progress,
-    finding: Finding,
-    rules: tuple[str, ...] = (),
-    worth: Worth | None = None,
-) -> Ask | DoCheck:
-    """Return the asking for one finding: by itself, or with all that its check still has to find."""
-    if finding.check is None:
-        return Ask(str(finding.id), rules, worth)
-    finds = (knowledge.findings[name] for name in knowledge.checks[finding.check].finds)
-    still = tuple(str(one.id) for one in finds if askable(knowledge, conclusions, progress, one))
-    return DoCheck(str(finding.check), still, rules, worth)
 
 
 def telling_questions(

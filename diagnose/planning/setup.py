@@ -15,7 +15,7 @@ from ..knowledge.setup_model import NEEDLES, SetupStep
 from ..reasoning.reason import Conclusions, reason
 from .lifting import behind, way_to_lift
 from .needles import told_by_ledger
-from .plan import needs_of, under_of
+from .steps import needs_of, under_of
 
 
 def in_order(knowledge: Knowledge) -> tuple[SetupStep, ...]:

@@ -32,6 +32,13 @@ LEADERS_COUNT = 3.0
 the two that lead. Measured on 440 drawn cases of two seeds: 2 to 3 in 100 more right at the first repair, in the same
 minutes; on a third seed no difference."""
 
+LIKELY_ENOUGH = 0.45
+"""A repair less likely than this waits while there is something telling to ask. One answer alone often changes no
+decision, so it seems not to pay, and yet the next few together find the cause."""
+
+PAYS = 1.0
+"""What an unlikely repair must promise for each of its minutes, in minutes of help spared, to be begun."""
+
 UNLIKELY = 1e-5
 """A cause less likely than this plays no part in what a question is worth."""
 

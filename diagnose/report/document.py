@@ -6,7 +6,8 @@ from typing import Any
 
 from ..knowledge.model import Knowledge
 from ..planning.examine import Examined
-from ..planning.plan import Ask, AskAgain, DoCheck, Repair, Undecided, next_questions
+from ..planning.plan import next_questions
+from ..planning.steps import Ask, AskAgain, DoCheck, Repair, Undecided
 from ..reasoning.rank import RankedCause
 
 FORMAT = "diagnose-standing"

@@ -12,7 +12,7 @@ from ..case.log import CaseLog
 from ..case.state import CaseState, Given
 from ..knowledge.model import Check, Finding, Knowledge
 from ..planning.examine import Examined, as_known_today, examine
-from ..planning.plan import askable, under_of
+from ..planning.steps import askable, under_of
 from ..planning.worth import Worth
 from ..reasoning.learned import Learned
 from ..report.files import write_reports

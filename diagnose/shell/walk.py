@@ -6,7 +6,8 @@ from collections.abc import Callable, Sequence
 
 from ..case.casefile import MACHINE
 from ..knowledge.model import Cause, Finding
-from ..planning.plan import Ask, AskAgain, DoCheck, Repair, Undecided, askable, one_more, safe_looks
+from ..planning.plan import one_more, safe_looks
+from ..planning.steps import Ask, AskAgain, DoCheck, Repair, Undecided, askable
 from ..reasoning.doubt import Turn, turns_of_mind
 from ..report.wording import minutes
 from . import screens

@@ -23,7 +23,7 @@ from diagnose.knowledge.frequency import FREQUENCY
 from diagnose.knowledge.model import Knowledge
 from diagnose.knowledge.packs import base_pack, load
 from diagnose.measuring.cases import machine_findings
-from diagnose.planning.plan import needs_of
+from diagnose.planning.steps import needs_of
 from diagnose.reasoning.learned import ANY_KIND, Learned
 from diagnose.reasoning.rank import rank
 from diagnose.reasoning.reason import Conclusions, reason
