@@ -98,10 +98,12 @@ def retest(walk: Walk, cause: Cause) -> None:
         return
     walk.show(screens.paragraph(f"It is cured when: {cause.proof}", walk.width, "    "))
     verdict = 0 if walk.state.passed else 3
-    for one in retests_of(walk.knowledge, walk.examined.conclusions, cause):
+    retests = retests_of(walk.knowledge, walk.examined.conclusions, cause)
+    takes_its_time = any(least_minutes(walk.knowledge, walk.state, one) for one in retests)
+    for one in retests:
         if one.id in walk.state.passed:
             continue
-        verdict = _verdict_of(walk, one)
+        verdict = _verdict_of(walk, one, "not seen so far" if takes_its_time else "gone")
         if verdict != 0:
             break
         walk.log.append("passed", retest=str(one.id))
@@ -110,6 +112,9 @@ def retest(walk: Walk, cause: Cause) -> None:
         raise Left
     if verdict != 0:
         walk.log.append("repair", cause=str(cause.id), result=("better", "same")[verdict - 1])
+        walk.say(
+            "    Not cured yet: no normal flight, and no power but for a short restrained test, whatever is lifted now."
+        )
         if verdict == 1:
             _what_is_left(walk, cause)
         # What was seen of the part itself is mended, whatever became of the fault.
@@ -123,8 +128,9 @@ def retest(walk: Walk, cause: Cause) -> None:
     walk.close("found", (*helped, str(cause.id)))
 
 
-def _verdict_of(walk: Walk, retest: Retest) -> int:
-    """Lead through one retest and return its verdict. Nothing is gone before it has run as long as the fault asks."""
+def _verdict_of(walk: Walk, retest: Retest, well: str) -> int:
+    """Lead through one retest and return its verdict. Nothing is gone before it has run as long as the fault asks; `well`
+    is what a clean run is called that is too short to ask for that."""
     least = least_minutes(walk.knowledge, walk.state, retest)
     walk.show(screens.procedure(replace(retest, minutes=max(retest.minutes, least)), walk.width, "Retest"))
     for rule in walk.examined.conclusions.proofs.get(retest.id, ()):
@@ -135,7 +141,7 @@ def _verdict_of(walk: Walk, retest: Retest) -> int:
     walk.show(screens.steps(walk.knowledge, walk.examined.conclusions, retest.steps, walk.width))
     while True:
         walk.say("    The same symptom as before is:")
-        verdict = walk.choose(["gone", "better, but not gone", "still there", "cannot retest now"])
+        verdict = walk.choose(["gone" if least else well, "better, but not gone", "still there", "cannot retest now"])
         if verdict != 0 or not least or _minutes_run(walk) >= least:
             return verdict
         walk.say(f"    Too short to tell. Run it for {screens.minutes(least)}, and answer again.")
