@@ -103,7 +103,7 @@ def retest(walk: Walk, cause: Cause) -> None:
     for one in retests:
         if one.id in walk.state.passed:
             continue
-        verdict = _verdict_of(walk, one, "not seen so far" if takes_its_time else "gone")
+        verdict = _verdict_of(walk, one, "gone so far" if takes_its_time else "gone")
         if verdict != 0:
             break
         walk.log.append("passed", retest=str(one.id))
