@@ -202,6 +202,14 @@ def test_ctrl_c_drops_the_line_and_never_ends_the_walk(bench: Knowledge, tmp_pat
     assert any(line.startswith("Line dropped.") and "leaves" in line for line in console.lines)
 
 
+def tell(log: CaseLog, words: str, answers: dict[str, str]) -> None:
+    """The owner's words and answers, as a walk would have kept them."""
+    log.append("words", text=words)
+    log.append("heard")
+    for finding, answer in answers.items():
+        log.append("answer", finding=finding, answer=answer)
+
+
 def test_the_ledger_keeps_counts_and_moves_and_asks_for_the_other_needle(bench: Knowledge, tmp_path: Path) -> None:
     text, state = walked(bench, tmp_path, "", "1", "needle H 1 1/4", "needle H +1/8", "needle")
     assert [(e.needle, e.sixteenths, e.moved) for e in state.needles] == [("H", 20, False), ("H", 2, True)]
@@ -217,12 +225,8 @@ def test_no_needle_is_closed_while_the_hold_stands(bench: Knowledge, tmp_path: P
 
 def test_no_needle_is_closed_past_seated_even_without_a_hold(bench: Knowledge, tmp_path: Path) -> None:
     with CaseLog.create(tmp_path) as log:
-        log.append("words", text="burbles")
-        log.append("heard")
-        for finding, answer in (("machine", "helicopter"), ("starts", "easily"), ("idle", "steady")):
-            log.append("answer", finding=finding, answer=answer)
-        for finding, answer in (("under-load", "burbles"), ("head-temperature", "cool")):
-            log.append("answer", finding=finding, answer=answer)
+        starts = {"machine": "helicopter", "starts": "easily", "idle": "steady"}
+        tell(log, "burbles", starts | {"under-load": "burbles", "head-temperature": "cool"})
         console = ScriptedConsole(["needle H 1/16", "needle H -1/16", "needle H -1/16"])
         walk = Walk(bench, log, console, tmp_path, None)
         walk.run()
@@ -243,10 +247,7 @@ def test_after_a_repair_that_helped_it_is_asked_what_is_left(
     bench: Knowledge, tmp_path: Path, still: str, left: set[str]
 ) -> None:
     with CaseLog.create(tmp_path) as log:
-        log.append("words", text="hunts and sags")
-        log.append("heard")
-        for finding, answer in (("machine", "bench-stand"), ("idle", "hunts"), ("under-load", "sags"), ("bolts", "loose")):
-            log.append("answer", finding=finding, answer=answer)
+        tell(log, "hunts and sags", {"machine": "bench-stand", "idle": "hunts", "under-load": "sags", "bolts": "loose"})
         log.append("fixed", cause="bolts-loose")
         console = ScriptedConsole(["2", still, "leave"])
         Walk(bench, log, console, tmp_path, None).run()
@@ -259,10 +260,7 @@ def test_after_a_repair_that_helped_it_is_asked_what_is_left(
 def test_after_a_repair_that_did_not_help_the_mended_part_is_not_held_against_it(bench: Knowledge, tmp_path: Path) -> None:
     """The bolts are tight now, whatever the engine still does; what it does is still so."""
     with CaseLog.create(tmp_path) as log:
-        log.append("words", text="hunts")
-        log.append("heard")
-        for finding, answer in (("machine", "bench-stand"), ("idle", "hunts"), ("bolts", "loose")):
-            log.append("answer", finding=finding, answer=answer)
+        tell(log, "hunts", {"machine": "bench-stand", "idle": "hunts", "bolts": "loose"})
         log.append("fixed", cause="bolts-loose")
         Walk(bench, log, ScriptedConsole(["3", "leave"]), tmp_path, None).run()
         assert set(log.state.findings) == {"machine", "idle"}
@@ -319,9 +317,7 @@ def test_an_owner_who_knows_nothing_is_led_to_a_polite_end_and_nothing_is_claime
 
 def test_a_fix_that_was_done_waits_for_its_retest_however_the_walk_goes_on(bench: Knowledge, tmp_path: Path) -> None:
     with CaseLog.create(tmp_path) as log:
-        log.append("words", text="hunts")
-        log.append("heard")
-        log.append("answer", finding="machine", answer="helicopter")
+        tell(log, "hunts", {"machine": "helicopter"})
         log.append("fixed", cause="bolts-loose")
         console = ScriptedConsole(["back", "leave"])
         Walk(bench, log, console, tmp_path, None).run()
@@ -334,9 +330,7 @@ def test_a_fix_that_was_done_waits_for_its_retest_however_the_walk_goes_on(bench
 
 def test_a_retest_that_was_good_is_not_asked_for_again_after_a_break(base: Knowledge, tmp_path: Path) -> None:
     with CaseLog.create(tmp_path) as log:
-        log.append("words", text="hunts")
-        log.append("heard")
-        log.append("answer", finding="machine", answer="helicopter")
+        tell(log, "hunts", {"machine": "helicopter"})
         log.append("fixed", cause="carb-bolts-loose")
         console = ScriptedConsole(["1", "1", "leave"])
         Walk(base, log, console, tmp_path, None).run()
@@ -350,11 +344,7 @@ def test_a_retest_that_was_good_is_not_asked_for_again_after_a_break(base: Knowl
 def test_an_engine_that_would_not_start_can_be_retested(base: Knowledge, tmp_path: Path) -> None:
     """No start takes running away; the fix may have given it back, so the retest must be offered."""
     with CaseLog.create(tmp_path) as log:
-        log.append("words", text="dead")
-        log.append("heard")
-        log.append("answer", finding="machine", answer="aeroplane")
-        log.append("answer", finding="fit-to-run", answer="fit")
-        log.append("answer", finding="starts", answer="never")
+        tell(log, "dead", {"machine": "aeroplane", "fit-to-run": "fit", "starts": "never"})
         log.append("fixed", cause="plug-fouled")
         console = ScriptedConsole(["1", "1", ""])
         Walk(base, log, console, tmp_path / "reports", None).run()
@@ -365,11 +355,7 @@ def test_an_engine_that_would_not_start_can_be_retested(base: Knowledge, tmp_pat
 def test_nothing_is_run_for_a_retest_until_what_holds_it_is_answered_again(base: Knowledge, tmp_path: Path) -> None:
     """A fuel leak holds the run; after the fix it is looked at again, and only then comes the retest."""
     with CaseLog.create(tmp_path) as log:
-        log.append("words", text="leaks")
-        log.append("heard")
-        log.append("answer", finding="machine", answer="aeroplane")
-        log.append("answer", finding="fit-to-run", answer="fuel-leaks")
-        log.append("answer", finding="fuel-drips", answer="carburettor")
+        tell(log, "leaks", {"machine": "aeroplane", "fit-to-run": "fuel-leaks", "fuel-drips": "carburettor"})
         log.append("fixed", cause="carb-bolts-loose")
         console = ScriptedConsole(["dry", "fit", "1", "1", ""])
         Walk(base, log, console, tmp_path / "reports", None).run()
@@ -380,9 +366,7 @@ def test_nothing_is_run_for_a_retest_until_what_holds_it_is_answered_again(base:
 
 def test_the_hold_on_turning_needles_stops_the_ledger_too(base: Knowledge, tmp_path: Path) -> None:
     with CaseLog.create(tmp_path) as log:
-        log.append("words", text="rich")
-        log.append("heard")
-        log.append("answer", finding="fit-to-run", answer="fit")
+        tell(log, "rich", {"fit-to-run": "fit"})
         for finding, answer in (("machine", "aeroplane"), ("four-strokes", "always"), ("h-needle-response", "worse")):
             log.append("answer", finding=finding, answer=answer)
         log.append("answer", finding="head-temperature", answer="cool")
@@ -428,10 +412,7 @@ def test_the_owners_words_are_not_taken_for_commands(bench: Knowledge, tmp_path:
 
 def test_a_result_is_given_again_with_the_check_and_its_cautions_before_the_eyes(bench: Knowledge, tmp_path: Path) -> None:
     with CaseLog.create(tmp_path) as log:
-        log.append("words", text="hunts")
-        log.append("heard")
-        for finding, answer in (("machine", "helicopter"), ("starts", "easily"), ("idle", "hunts"), ("bolts", "loose")):
-            log.append("answer", finding=finding, answer=answer)
+        tell(log, "hunts", {"machine": "helicopter", "starts": "easily", "idle": "hunts", "bolts": "loose"})
         console = ScriptedConsole(["change bolts", "tight"])
         Walk(bench, log, console, tmp_path, None).run()
         assert log.state.answers["bolts"] == "tight"
