@@ -259,6 +259,8 @@ def test_a_clogged_air_cleaner_is_rich_without_a_needle_being_touched(base: Know
     assert seen(base, **tale, **told, intake_dirt="clogged").standing.causes[0].cause == "air-cleaner-clogged"
     bare = seen(base, **(tale | {"air_cleaner_fitted": "none"}), **told)
     assert bare.standing.of("air-cleaner-clogged") is None
+    # No needle is closed over it: where there is one it is looked at first.
+    assert "intake-dirt" in seen(base, **tale, **told).conclusions.first
     # Most models have none, so whoever burbles at work is asked that before a cleaner is suspected.
     asked = seen(base, machine="helicopter", fit_to_run="fit", **told)
     assert "air-cleaner-fitted" in asked.conclusions.first
