@@ -26,10 +26,12 @@ from .case.places import (
     cases_folder,
     club_packs,
     data_folder,
+    kept_folder,
     packs_named,
     reports_folder,
     rules_folder,
 )
+from .knowledge.kept import load_kept
 from .knowledge.model import Knowledge
 from .knowledge.packs import load, upon_base
 from .knowledge.source import FaultyFiles
@@ -204,7 +206,7 @@ def _add_showing(rules_commands: argparse._SubParsersAction) -> None:
 
 
 def _knowledge(options: argparse.Namespace) -> Knowledge:
-    return load(_packs(options))
+    return load_kept(_packs(options), kept_folder())
 
 
 def _packs(options: argparse.Namespace) -> list[Path]:
@@ -242,7 +244,7 @@ def _rules_on_their_way(options: argparse.Namespace) -> Callable[[], Knowledge]:
 def _ready_rules(options: argparse.Namespace) -> Knowledge:
     from .planning.examine import ready
 
-    return ready(_packs(options))
+    return ready(_knowledge(options))
 
 
 def _rank(options: argparse.Namespace) -> int:

@@ -18,6 +18,14 @@ with suppress(ImportError):  # some tests run where there is only pytest
     settings.register_profile("long", max_examples=4_000)
 
 
+@pytest.fixture(scope="session", autouse=True)
+def nothing_of_the_user(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """What a start keeps for the next one is not kept among the files of whoever runs the tests."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("XDG_CACHE_HOME", str(tmp_path_factory.mktemp("cache")))
+        yield
+
+
 @pytest.fixture(scope="session")
 def bench() -> Knowledge:
     return load([BENCH])

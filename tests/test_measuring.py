@@ -111,9 +111,12 @@ def test_every_way_ends_and_its_minutes_add_up(bench: Knowledge, number: int) ->
     case = draw(bench, number, 5, OwnerKnows())
     for way in ways(bench, number).values():
         walked = walk(bench, case, way)
-        assert walked.minutes == walked.asking_minutes + walked.repair_minutes
+        retest = min(retest.minutes for retest in bench.retests.values())
+        cures = sum(bench.causes[fault].fix.minutes + retest for fault in case.faults)
+        assert walked.minutes_to_cause == walked.asking_minutes + walked.vain_minutes
+        assert walked.minutes == walked.minutes_to_cause + walked.right_minutes
         assert walked.asked >= walked.asked_before_verdict
-        assert walked.cured or walked.repair_minutes >= 120
+        assert walked.right_minutes == cures if walked.cured else walked.vain_minutes >= 120
 
 
 def test_a_fault_that_no_rule_knows_is_given_up_and_never_called_cured(bench: Knowledge) -> None:
@@ -123,7 +126,7 @@ def test_a_fault_that_no_rule_knows_is_given_up_and_never_called_cured(bench: Kn
 
 def walked_with(probability: float, leader: str, first_three: tuple[str, ...], minutes: float) -> Walked:
     case = DrawnCase(0, ("loose",), {}, Owner({}, {}), {}, ())
-    return Walked(case, Verdict(leader, probability, first_three), leader == "loose", 4, 4, 1, minutes, 0.0)
+    return Walked(case, Verdict(leader, probability, first_three), leader == "loose", 4, 4, 1, minutes, 2.0, 5.0)
 
 
 def test_scores_are_counted_as_by_hand() -> None:
@@ -131,7 +134,8 @@ def test_scores_are_counted_as_by_hand() -> None:
     near = walked_with(0.68, "seal", ("seal", "loose"), 20.0)
     lost = walked_with(0.15, "seal", ("seal", "vent"), 60.0)
     got = scores([good, good, near, lost])
-    assert (got.first, got.first_three, got.minutes, got.asked) == (0.5, 0.75, 25.0, 4)
+    assert (got.first, got.first_three, got.asked) == (0.5, 0.75, 4)
+    assert (got.minutes_to_cause, got.minutes) == (27.0, 32.0)
     # 0.6 to 0.7 holds three, said 0.64, true 2/3; 0.1 to 0.2 holds one, said 0.15, true 0.
     assert got.calibration_error == pytest.approx((3 * abs(0.64 - 2 / 3) + 0.15) / 4)
     assert got.confused == (("loose", "seal", 2),)

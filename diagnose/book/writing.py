@@ -1,29 +1,24 @@
-"""Writing a file whole or not at all."""
+"""Writing a file of the book whole or not at all."""
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TextIO
 
+from .. import whole as files
 from .places import BookTrouble
 
 
 @contextmanager
 def whole(path: Path) -> Iterator[Path]:
     """Give a path to write to; what is there takes its place when all of it is written. Raises BookTrouble."""
-    unfinished = path.with_name(f".{path.name}.{os.getpid()}")
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        yield unfinished
-        unfinished.replace(path)
+        with files.whole(path) as unfinished:
+            yield unfinished
     except OSError as error:
         raise BookTrouble(f"{path}: cannot be written: {error.strerror or error}; name another place") from None
-    finally:
-        with suppress(OSError):
-            unfinished.unlink()
 
 
 @contextmanager

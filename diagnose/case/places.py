@@ -17,6 +17,11 @@ def data_folder(option: str | None = None) -> Path:
     return Path(chosen) if chosen else Path(platformdirs.user_data_dir("diagnose", appauthor=False))
 
 
+def kept_folder() -> Path:
+    """Return the folder for what can be made anew at any time."""
+    return Path(platformdirs.user_cache_dir("diagnose", appauthor=False))
+
+
 def cases_folder(data: Path) -> Path:
     return data / "cases"
 

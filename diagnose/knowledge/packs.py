@@ -92,14 +92,19 @@ def read_packs(folders: Iterable[Path]) -> Read:
     return Read(knowledge, tuple(sorted(set(problems))), every_entry and not amiss)
 
 
+def pack_files(folder: Path) -> list[Path]:
+    """Return the files of a pack, in the order in which they are read."""
+    return sorted(path for path in folder.glob("*.yaml") if path.is_file() and not path.name.startswith("."))
+
+
 def _read_pack(folder: Path, problems: list[Problem]) -> ReadPack:
-    shown = _shown(folder)
+    where = shown(folder)
     nothing = ReadPack(None, (), frozenset(), whole=False)
     if not (folder / PACK_FILE).is_file():
-        problems.append(Problem(Place(shown), f"no rule pack here: a pack is a folder with a {PACK_FILE}"))
+        problems.append(Problem(Place(where), f"no rule pack here: a pack is a folder with a {PACK_FILE}"))
         return nothing
-    files = sorted(path for path in folder.glob("*.yaml") if path.is_file() and not path.name.startswith("."))
-    amiss = [*_outside(folder, shown, files), *_too_many(shown, len(files), MOST_FILES, "files")]
+    files = pack_files(folder)
+    amiss = [*_outside(folder, where, files), *_too_many(where, len(files), MOST_FILES, "files")]
     if amiss:
         problems += amiss
         return nothing
@@ -108,7 +113,7 @@ def _read_pack(folder: Path, problems: list[Problem]) -> ReadPack:
     whole = True
     values = 0
     for path in files:
-        name = os.path.join(shown, path.name)
+        name = os.path.join(where, path.name)
         try:
             root, wrong = compose(read_text(path, name), name)
         except FaultyFiles as faulty:
@@ -116,12 +121,12 @@ def _read_pack(folder: Path, problems: list[Problem]) -> ReadPack:
             whole = False
             continue
         values += values_in(root)
-        wrong += _too_many(shown, values, MOST_VALUES, "values")
+        wrong += _too_many(where, values, MOST_VALUES, "values")
         problems.extend(wrong)
         if wrong:
             whole = False
         elif path.name == PACK_FILE:
-            packs += _pack(root, name, shown, problems)
+            packs += _pack(root, name, where, problems)
         else:
             entries.append(read_entries(root, name, problems))
         if values > MOST_VALUES:
@@ -146,8 +151,8 @@ def _too_many(shown: str, count: int, most: int, of: str) -> Iterator[Problem]:
         yield Problem(Place(shown), f"more than {most:,} {of} in one pack; make two of it")
 
 
-def _shown(folder: Path) -> str:
-    """The folder as a reader can find it: relative to where they stand when it lies below."""
+def shown(folder: Path) -> str:
+    """Return the folder as a reader can find it: relative to where they stand when it lies below."""
     try:
         return str(folder.resolve().relative_to(Path.cwd()))
     except (ValueError, OSError, RuntimeError):  # it lies elsewhere, or links lead round in a circle

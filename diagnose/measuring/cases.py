@@ -78,12 +78,10 @@ def draw(knowledge: Knowledge, number: int, seed: int, owner: OwnerKnows) -> Dra
     while shows is None:
         faults = _faults(knowledge, rng)
         shows = _shown(knowledge, faults, rng)
-    certain = machine_findings(knowledge)
     says = _owner(knowledge, shows, owner, rng)
     # He tells of what is truly unusual, and may be mistaken in that as in anything else: picked from his answers instead,
-    # the rarest would mostly be his mistakes. What only a check can find is not among his first words.
-    loud = {name: shows[name] for name in says.told if name not in certain and knowledge.findings[name].check is None}
-    complaint = _complaint(knowledge, loud, rng)
+    # the rarest would mostly be his mistakes.
+    complaint = complaint_of(knowledge, {name: shows[name] for name in says.told}, rng)
     left = {}
     for fault, other in zip(faults, reversed(faults), strict=True) if len(faults) > 1 else ():
         left[fault] = _owner(knowledge, _shown_after(knowledge, shows, faults, other, rng), owner, rng)
@@ -224,12 +222,14 @@ def _said(knowledge: Knowledge, finding: str, true: str, wrong: float, rng: Rand
     return rng.choice(others) if others and rng.random() < wrong else true
 
 
-def _complaint(knowledge: Knowledge, shows: Mapping[str, str], rng: Random) -> tuple[str, ...]:
-    """The most unusual of the things that an owner would call across the pits: what any engine does is not told."""
+def complaint_of(knowledge: Knowledge, shows: Mapping[str, str], rng: Random) -> tuple[str, ...]:
+    """Return the most unusual of the things that an owner would call across the pits: what any engine does is not told,
+    and what only a check can find is not among the first words."""
+    certain = machine_findings(knowledge)
     unusual = []
     for name, answer in shows.items():
         finding = knowledge.findings[name]
-        if finding.complaint(answer):
+        if name not in certain and finding.check is None and finding.complaint(answer):
             rate = general_rates(finding)[list(finding.answers).index(answer)]
             unusual.append((rate, rng.random(), name))
     return tuple(name for _, _, name in sorted(unusual)[:COMPLAINTS])

@@ -32,9 +32,10 @@ class Scores:
     asked_before_verdict: float
     asked: float
     asking_minutes: float
-    repair_minutes: float
-    minutes: float
+    vain_minutes: float
+    minutes_to_cause: float
     minutes_error: float
+    minutes: float
     repairs: float
     calibration_error: float
     reliability: tuple[Bin, ...]
@@ -44,7 +45,8 @@ class Scores:
 def scores(walked: Sequence[Walked]) -> Scores:
     """Return the scores of at least two walks.
 
-    asked_before_verdict and asked are medians, the minutes are means, minutes_error is the standard error of theirs.
+    asked_before_verdict and asked are medians, the minutes are means, minutes_error is the standard error of those to the
+    cause.
     calibration_error is the expected calibration error of the leading cause's probability at the first repair, in ten
     bins of equal width (definition common in machine learning: mean gap between said and true, weighted by walks).
     """
@@ -58,9 +60,10 @@ def scores(walked: Sequence[Walked]) -> Scores:
         asked_before_verdict=median(one.asked_before_verdict for one in walked),
         asked=median(one.asked for one in walked),
         asking_minutes=fmean(one.asking_minutes for one in walked),
-        repair_minutes=fmean(one.repair_minutes for one in walked),
+        vain_minutes=fmean(one.vain_minutes for one in walked),
+        minutes_to_cause=fmean(one.minutes_to_cause for one in walked),
+        minutes_error=stdev(one.minutes_to_cause for one in walked) / len(walked) ** 0.5,
         minutes=fmean(one.minutes for one in walked),
-        minutes_error=stdev(one.minutes for one in walked) / len(walked) ** 0.5,
         repairs=fmean(one.repairs for one in walked),
         calibration_error=sum(one.walks * abs(one.said - one.true) for one in reliability) / len(walked),
         reliability=reliability,
@@ -93,5 +96,5 @@ def _confused(walked: Sequence[Walked]) -> tuple[tuple[str, str, int], ...]:
 
 
 def saved(planned: Scores, other: Scores) -> float:
-    """Return the share of the other way's minutes that the planner saves."""
-    return 1.0 - planned.minutes / other.minutes
+    """Return the share of the other way's minutes to the cause that the planner saves."""
+    return 1.0 - planned.minutes_to_cause / other.minutes_to_cause

@@ -3,20 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from random import Random
 from types import MappingProxyType
 
 from ..case.casefile import MACHINE
 from ..case.state import CaseState, Given, RepairDone
-from ..knowledge.model import Knowledge
+from ..knowledge.model import Finding, Knowledge, Tell
 from ..planning.examine import Examined, examine
 from ..planning.mending import mending, put_right
-from ..planning.steps import Ask, AskAgain, DoCheck, Repair
+from ..planning.steps import Ask, AskAgain, DoCheck, Next, Repair
 from ..planning.worth import ASKING, CALL_FOR_HELP, minutes_of
 from ..reasoning.tables import shown_rates
-from .cases import DrawnCase, Owner, machine_findings, most_usual
-from .ways import Way
+from .cases import DrawnCase, Owner, complaint_of, most_usual
+from .ways import Way, asking, most_a_minute
 
 MOST_STEPS = 400
 """A walk longer than this goes round in a circle."""
@@ -33,8 +33,8 @@ class Verdict:
 
 @dataclass(frozen=True, slots=True)
 class Walked:
-    """What one walk came to. Minutes: of questions and checks, and of repairs with their retests; of both, those
-    until the (first) true cause was put forward. A case given up is charged with going for help."""
+    """What one walk came to. Minutes: of questions and checks; of repairs in vain with their retests, and of going for help
+    where it is given up; and of the right repairs with theirs, which every way of asking needs alike."""
 
     case: DrawnCase
     verdict: Verdict
@@ -43,11 +43,18 @@ class Walked:
     asked_before_verdict: int
     repairs: int
     asking_minutes: float
-    repair_minutes: float
+    vain_minutes: float
+    right_minutes: float
+
+    @property
+    def minutes_to_cause(self) -> float:
+        """What it took until nothing but the right repairs was left to do."""
+        return self.asking_minutes + self.vain_minutes
 
     @property
     def minutes(self) -> float:
-        return self.asking_minutes + self.repair_minutes
+        """What it took in all."""
+        return self.minutes_to_cause + self.right_minutes
 
 
 @dataclass
@@ -139,7 +146,7 @@ def walk(knowledge: Knowledge, drawn: DrawnCase, way: Way) -> Walked:
     bench = _Bench(knowledge, drawn)
     bench.answer(drawn.complaint)
     retest = min((retest.minutes for retest in knowledge.retests.values()), default=0.0)
-    asked, asking_minutes, repair_minutes = 0, 0.0, 0.0
+    asked, asking_minutes, vain_minutes, right_minutes = 0, 0.0, 0.0, 0.0
     verdict: Verdict | None = None
     before_verdict = 0
     cured = False
@@ -163,9 +170,13 @@ def walk(knowledge: Knowledge, drawn: DrawnCase, way: Way) -> Walked:
                 if verdict is None:
                     verdict, before_verdict = _verdict(seen), asked
         if not isinstance(step, Repair):
-            repair_minutes += CALL_FOR_HELP
+            vain_minutes += CALL_FOR_HELP
             break
-        repair_minutes += knowledge.causes[step.cause].fix.minutes + retest
+        minutes = knowledge.causes[step.cause].fix.minutes + retest
+        if step.cause in drawn.faults:
+            right_minutes += minutes
+        else:
+            vain_minutes += minutes
         cured = bench.repair(step.cause)
         if cured:
             break
@@ -174,7 +185,9 @@ def walk(knowledge: Knowledge, drawn: DrawnCase, way: Way) -> Walked:
             asking_minutes += ASKING
     if verdict is None:
         raise RuntimeError(f"case {drawn.number} is asked without end")
-    return Walked(drawn, verdict, cured, asked, before_verdict, len(bench.repairs), asking_minutes, repair_minutes)
+    return Walked(
+        drawn, verdict, cured, asked, before_verdict, len(bench.repairs), asking_minutes, vain_minutes, right_minutes
+    )
 
 
 def _verdict(seen: Examined) -> Verdict:
@@ -188,20 +201,43 @@ ANSWERS_WITH_A_SLIP = 9
 def place_after_a_slip(knowledge: Knowledge, drawn: DrawnCase, rng: Random) -> int:
     """Return the place (1 is first) of the true cause when eight answers are right and one, any one, is wrong.
 
-    The nine answers are to questions that the cause speaks of, whichever nine come up; right is what it most often shows.
+    They are the first nine that the cause speaks of, beginning with what the owner tells and going on with the most telling
+    questions, the slip among them; right is what the cause most often shows.
     """
     cause = knowledge.causes[drawn.faults[0]]
+    right = {
+        name: _most_often(knowledge.findings[name], cause.shows[name])
+        for name in knowledge.findings
+        if name in cause.shows and name in drawn.owner.told
+    }
     bench = _Bench(knowledge, drawn)
-    bench.answer(name for name in machine_findings(knowledge) if name in drawn.owner.told)
-    open_to_it = [str(name) for name in cause.shows if name in drawn.owner.told]
-    told = rng.sample(open_to_it, min(ANSWERS_WITH_A_SLIP, len(open_to_it)))
-    for name in told:
-        finding = knowledge.findings[name]
-        most_often = int(shown_rates(finding, cause.shows[finding.id]).argmax())
-        bench.findings[name] = Given(str(list(finding.answers)[most_often]))
-    slip = rng.choice(told)
-    others = [answer for answer in knowledge.findings[slip].answers if answer != bench.findings[slip].answer]
-    bench.findings[slip] = Given(str(rng.choice(others)))
+    bench.owner = replace(drawn.owner, told={**drawn.owner.told, **right})
+    slip = rng.randrange(ANSWERS_WITH_A_SLIP)
+    go_on = asking(most_a_minute, lambda seen, telling: False)
+    to_answer = complaint_of(knowledge, bench.owner.told, rng)
+    told = 0
+    while to_answer and told < ANSWERS_WITH_A_SLIP:
+        for name in (name for name in to_answer if name in right and told < ANSWERS_WITH_A_SLIP):
+            if told == slip:
+                others = [answer for answer in knowledge.findings[name].answers if answer != right[name]]
+                bench.owner = bench.owner.after({name: str(rng.choice(others))})
+            told += 1
+        bench.answer(to_answer)
+        to_answer = _asks(go_on(bench.seen()))
     places = [ranked.cause for ranked in bench.seen().standing.causes]
     # A slip about what the engine can do may rule the cause out altogether.
     return places.index(cause.id) + 1 if cause.id in places else len(places) + 1
+
+
+def _most_often(finding: Finding, tell: Tell) -> str:
+    return str(list(finding.answers)[int(shown_rates(finding, tell).argmax())])
+
+
+def _asks(step: Next) -> tuple[str, ...]:
+    """The findings that a step asks for the first time."""
+    match step:
+        case Ask(finding):
+            return (finding,)
+        case DoCheck(_, finds):
+            return finds
+    return ()

@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 import gc
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
-from pathlib import Path
 from types import MappingProxyType
 
 from ..case.state import CaseState
 from ..knowledge.model import Knowledge
-from ..knowledge.packs import load
 from ..reasoning.learned import Learned
 from ..reasoning.rank import Repairs, Standing, rank
 from ..reasoning.reason import Conclusions, reason
@@ -73,13 +71,12 @@ def examine(knowledge: Knowledge, state: CaseState, learned: Learned | None = No
     )
 
 
-def ready(folders: Iterable[Path]) -> Knowledge:
-    """Return what packs say, with everything built that an answer needs, so that none has to wait for it.
+def ready(knowledge: Knowledge) -> Knowledge:
+    """Return the same with everything built that an answer needs, so that none has to wait for it.
 
     For a program that keeps its rules to the end: the garbage collector looks through what is there by now no more. With
-    a large pack that takes it a second, in the middle of a walk. Raises FaultyFiles.
+    a large pack that takes it a second, in the middle of a walk.
     """
-    knowledge = load(folders)
     seen = examine(knowledge, CaseState())
     one_more(knowledge, seen.conclusions, seen.standing, seen.progress)
     gc.freeze()

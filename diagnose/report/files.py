@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import os
 import re
 from collections.abc import Mapping
-from contextlib import suppress
 from dataclasses import asdict, fields
 from functools import lru_cache
 from pathlib import Path
@@ -21,6 +19,7 @@ from ..drawing.chart import Chart
 from ..drawing.terminal import draw
 from ..knowledge.model import Knowledge
 from ..planning.examine import Examined
+from ..whole import whole
 from .fault_report import FaultReport, fault_report
 from .setup_record import setup_record
 
@@ -129,12 +128,8 @@ def write_setup_record(folder: Path, knowledge: Knowledge, state: CaseState, exa
 
 def write_whole(path: Path, content: str | bytes, trouble: str, advice: str) -> None:
     """Write a file whole or not at all. Raises CannotWrite with `trouble`, the reason and `advice`."""
-    unfinished = path.with_name(f".{path.name}.{os.getpid()}")
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        unfinished.write_bytes(content.encode() if isinstance(content, str) else content)
-        unfinished.replace(path)
+        with whole(path) as unfinished:
+            unfinished.write_bytes(content.encode() if isinstance(content, str) else content)
     except OSError as error:
-        with suppress(OSError):
-            unfinished.unlink()
         raise CannotWrite(f"{path}: {trouble}: {error.strerror or error}; {advice}") from None

@@ -18,7 +18,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from statistics import median
 
-from diagnose.knowledge.packs import base_pack
+from diagnose.knowledge.packs import base_pack, load
 from diagnose.planning.examine import ready
 from diagnose.testing import Owner, walk_with
 
@@ -156,7 +156,7 @@ class Stopwatch:
 def walked(folder: Path) -> str:
     """Read and build the rules as `diagnose` does, then answer at random; each answer's wait is timed."""
     start = time.perf_counter()
-    knowledge = ready([base_pack(), folder])
+    knowledge = ready(load([base_pack(), folder]))
     built = time.perf_counter() - start
     rng = random.Random(1)
     answers = {name: str(rng.choice(list(finding.answers))) for name, finding in knowledge.findings.items()}
