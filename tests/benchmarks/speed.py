@@ -84,19 +84,26 @@ def next_step(knowledge: Knowledge, answers: Mapping[str, str]) -> object:
 
 
 def loading() -> None:
-    """Processor seconds of loading and building in a fresh process, the best of five."""
-    program = (
-        "import time; from diagnose.knowledge.packs import base_pack, load\n"
-        "from diagnose.reasoning.reason import chainer_of\n"
-        "a = time.process_time(); k = load([base_pack()]); b = time.process_time(); chainer_of(k)\n"
-        "print(b - a, time.process_time() - b)"
-    )
-    runs = [
-        [float(word) for word in subprocess.run([sys.executable, "-c", program], capture_output=True).stdout.split()]
-        for _ in range(5)
-    ]
-    load_seconds, build_seconds = min(runs, key=sum)
-    print(f"rules loaded {load_seconds:.2f} s, built {build_seconds:.2f} s, together {load_seconds + build_seconds:.2f} s")
+    """Processor seconds of loading and building in a fresh process, the best of five: read anew, and as at every start but
+    the first, when what was read is taken up again."""
+    with tempfile.TemporaryDirectory() as kept:
+        for how, read in (("read anew", "load([base_pack()])"), ("taken up", f"load_kept([base_pack()], Path({kept!r}))")):
+            program = (
+                "import time; from pathlib import Path\n"
+                "from diagnose.knowledge.kept import load_kept; from diagnose.knowledge.packs import base_pack, load\n"
+                "from diagnose.reasoning.reason import chainer_of\n"
+                f"a = time.process_time(); k = {read}; b = time.process_time(); chainer_of(k)\n"
+                "print(b - a, time.process_time() - b)"
+            )
+            runs = [
+                [
+                    float(word)
+                    for word in subprocess.run([sys.executable, "-c", program], capture_output=True).stdout.split()
+                ]
+                for _ in range(6)
+            ]
+            seconds, build = min(runs, key=sum)
+            print(f"rules {how} {seconds:.2f} s, built {build:.2f} s, together {seconds + build:.2f} s")
 
 
 def agreeing(knowledge: Knowledge, other: Callable[[dict[str, str]], set[str]], cases: list[dict[str, str]]) -> int:
