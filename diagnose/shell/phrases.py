@@ -88,6 +88,9 @@ _DENIALS = frozenset(["no", "not", "non", "noth", "never", "without", "cannot", 
 
 _NEEDLES = frozenset(["h", "l"])
 
+SEVERAL = 2
+"""Other questions in whose phrases the words of an answer are found, for it to be no phrase of its own."""
+
 OPPOSITE = 0.6
 """What is left of a likeness when only one side denies ("it surges", "it does not surge"), or the needles differ."""
 
@@ -101,9 +104,13 @@ class Match:
     likeness: float
 
 
+_Entry = tuple[str, str, frozenset[str]]
+"""Finding, answer, stems of one phrase."""
+
+
 @dataclass(frozen=True, eq=False)
 class _Phrases:
-    entries: tuple[tuple[str, str, frozenset[str]], ...]
+    entries: tuple[_Entry, ...]
     weight: dict[str, float]
 
 
@@ -123,15 +130,23 @@ def _stem(word: str) -> str:
 
 @lru_cache(maxsize=8)
 def _phrases_of(knowledge: Knowledge) -> _Phrases:
-    entries = []
+    liked, said = [], []
     for finding in knowledge.findings.values():
         for answer in finding.answers.values():
             if answer.like:
-                for phrase in (*answer.like, answer.say):
-                    entries.append((str(finding.id), str(answer.id), frozenset(stems(phrase))))
+                liked += [(str(finding.id), str(answer.id), frozenset(stems(phrase))) for phrase in answer.like]
+                said.append((str(finding.id), str(answer.id), frozenset(stems(answer.say))))
+    entries = [*liked, *(entry for entry in said if not _said_of_all(entry, liked))]
     seen = Counter(word for _, _, words in entries for word in words)
     total = max(len(entries), 1)
     return _Phrases(tuple(entries), {word: math.log(1 + total / count) for word, count in seen.items()})
+
+
+def _said_of_all(entry: _Entry, liked: list[_Entry]) -> bool:
+    """True if an answer says by itself only what is said of several things: "under load", "less", "yes" answer a question,
+    and without it they are no complaint."""
+    finding, _, words = entry
+    return len({other for other, _, phrase in liked if other != finding and words < phrase}) >= SEVERAL
 
 
 def match(knowledge: Knowledge, text: str, open_findings: frozenset[str], most: int = 6) -> tuple[Match, ...]:
