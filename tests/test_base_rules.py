@@ -392,10 +392,3 @@ def test_a_little_better_for_more_fuel_closes_no_needle(base: Knowledge, answers
 def test_owners_words_are_not_read_backwards(base: Knowledge, words: str, finding: str, answer: str) -> None:
     found = {m.finding: m.answer for m in match(base, words, frozenset(map(str, base.findings)))}
     assert found.get(finding) == answer
-
-
-def test_words_that_answer_many_questions_are_no_complaint(base: Knowledge) -> None:
-    """ "Under load" and "yes" say nothing of four-stroking or of a cured plug by themselves."""
-    everything = frozenset(map(str, base.findings))
-    assert not match(base, "yes", everything)
-    assert "four-strokes" not in {found.finding for found in match(base, "it cuts dead under load", everything)}

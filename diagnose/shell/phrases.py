@@ -5,10 +5,12 @@ from __future__ import annotations
 import math
 import re
 from collections import Counter
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
 from functools import lru_cache
 
+from ..knowledge.chains import grouped
 from ..knowledge.model import Knowledge
 
 _EMPTY_WORDS = frozenset(
@@ -136,17 +138,19 @@ def _phrases_of(knowledge: Knowledge) -> _Phrases:
             if answer.like:
                 liked += [(str(finding.id), str(answer.id), frozenset(stems(phrase))) for phrase in answer.like]
                 said.append((str(finding.id), str(answer.id), frozenset(stems(answer.say))))
-    entries = [*liked, *(entry for entry in said if not _said_of_all(entry, liked))]
+    where = grouped((word, entry) for entry in (*liked, *said) for word in entry[2])
+    entries = [*liked, *(entry for entry in said if not _said_of_all(entry, where))]
     seen = Counter(word for _, _, words in entries for word in words)
     total = max(len(entries), 1)
     return _Phrases(tuple(entries), {word: math.log(1 + total / count) for word, count in seen.items()})
 
 
-def _said_of_all(entry: _Entry, liked: list[_Entry]) -> bool:
+def _said_of_all(entry: _Entry, where: Mapping[str, Sequence[_Entry]]) -> bool:
     """True if an answer says by itself only what is said of several things: "under load", "less", "yes" answer a question,
-    and without it they are no complaint."""
+    and without it they are no complaint. where: word -> the phrases that have it."""
     finding, _, words = entry
-    return len({other for other, _, phrase in liked if other != finding and words < phrase}) >= SEVERAL
+    with_the_rarest = min((where[word] for word in words), key=len, default=())
+    return len({other for other, _, phrase in with_the_rarest if other != finding and words <= phrase}) >= SEVERAL
 
 
 def match(knowledge: Knowledge, text: str, open_findings: frozenset[str], most: int = 6) -> tuple[Match, ...]:
