@@ -68,7 +68,7 @@ def test_a_case_becomes_part_of_the_book_when_it_closes_and_only_once(bench: Kno
     assert (kept["name"], kept["how"], kept["confirmed"], kept["kind"]) == (log.state.case, "found", "retest", "helicopter")
     assert [row["cause"] for row in once["causes_found"]] == ["bolts-loose"]
     assert {row["finding"]: row["answer"] for row in once["case_findings"]} == log.state.answers
-    assert once["proofs"][0]["says"] == bench.causes["bolts-loose"].proof
+    assert once["proofs"][0]["says"] == "Gone in every retest: Restrained run."
 
 
 def test_needles_notes_and_numbers_of_a_case_stand_in_its_machines_history(

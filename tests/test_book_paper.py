@@ -21,6 +21,7 @@ from diagnose.drawing.chart import Chart
 from diagnose.drawing.terminal import draw
 from diagnose.knowledge.model import Knowledge
 from diagnose.planning.examine import examine
+from diagnose.planning.proof import proved_by
 from diagnose.report.fault_report import fault_report
 from diagnose.report.fault_report import for_the_workshop as case_for_the_workshop
 from diagnose.report.files import write_pdf
@@ -164,6 +165,14 @@ def test_the_workshops_page_holds_nothing_a_person_typed(book: Book, bench: Know
     assert str(bench.causes["bolts-loose"].name) in said
     assert "found; not in these rules" in said
     assert "1 5/16 turns" in said
+
+
+def test_for_the_workshop_a_proof_by_retests_stays_and_one_in_own_words_goes(bench: Knowledge) -> None:
+    retested = proved_by(bench.retests.values())
+    for proof, kept in ((retested, (retested,)), (f"{retested} Ask Kestrel.", ()), ("Kestrel flew it.", ())):
+        state = CaseState(repairs=(RepairDone("bolts-loose", "gone", "2026-05-01T10:30:00+02:00", proof),))
+        report = fault_report(bench, state, examine(bench, state), "diagnose")
+        assert case_for_the_workshop(report, bench, state).proof == kept
 
 
 def test_a_fault_report_for_the_workshop_keeps_the_facts_and_drops_the_words(bench: Knowledge, tmp_path: Path) -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from ..case.casefile import MACHINE
 from ..case.readings import parse_reading
 from ..case.state import CaseState
@@ -29,6 +31,11 @@ def retests_of(knowledge: Knowledge, conclusions: Conclusions, cause: Cause) -> 
         if able.applies(retest.needs)
         and (not retest.only_when_asked or retest.id in cause.prove or retest.id in conclusions.proofs)
     )
+
+
+def proved_by(retests: Iterable[Retest]) -> str:
+    """Return what is kept of a repair that was good in these retests, when nobody says more."""
+    return f"Gone in every retest: {'; '.join(str(retest.name) for retest in retests)}."
 
 
 def least_minutes(knowledge: Knowledge, state: CaseState, retest: Retest) -> float:

@@ -21,6 +21,7 @@ from ..listen.record import chart
 from ..planning.examine import Examined
 from ..planning.needles import carburettor_of, in_words, next_move
 from ..planning.plan import next_questions
+from ..planning.proof import proved_by
 from ..planning.setup import in_order
 from ..reasoning.rank import RankedCause
 from ..reasoning.reason import Conclusions
@@ -214,12 +215,11 @@ def for_the_workshop(report: FaultReport, knowledge: Knowledge, state: CaseState
     What it was is kept where the rules know it; a proof is kept where it is the rules' own.
     """
     causes = state.closing.causes if state.closing else ()
-    written = {str(cause.proof) for cause in knowledge.causes.values()}
     return replace(
         report,
         words=(),
         notes=(),
-        proof=tuple(says for says in report.proof if says in written),
+        proof=tuple(says for says in report.proof if _is_of_the_rules(says, knowledge)),
         outcome=report.outcome
         if all(cause in knowledge.causes for cause in causes)
         else "Cause found; not in these rules.",
@@ -234,6 +234,12 @@ def for_the_workshop(report: FaultReport, knowledge: Knowledge, state: CaseState
             for one in report.recordings
         ),
     )
+
+
+def _is_of_the_rules(proof: str, knowledge: Knowledge) -> bool:
+    """True if every word of it stands in the rules: nobody typed it."""
+    named = [retest for retest in knowledge.retests.values() if retest.name in proof]
+    return proof == proved_by(named) or any(proof == cause.proof for cause in knowledge.causes.values())
 
 
 def _unnamed(says: str, recordings: Sequence[HeardLine]) -> str:

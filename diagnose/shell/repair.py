@@ -12,7 +12,7 @@ from ..knowledge.model import Cause, Retest
 from ..planning.lifting import behind
 from ..planning.mending import put_right
 from ..planning.plan import still_to_prove
-from ..planning.proof import least_minutes, minutes_run, retests_of
+from ..planning.proof import least_minutes, minutes_run, proved_by, retests_of
 from ..report.wording import minutes
 from . import screens
 from .choices import NotUnderstood, several_of
@@ -121,8 +121,8 @@ def retest(walk: Walk, cause: Cause) -> None:
         _forget(walk, put_right(walk.knowledge, str(cause.id), walk.examined.conclusions.answers))
         return
     show_what_stands_off(walk, cause.fix.needle)
-    walk.say("How was it proved? (Enter: as above)", "ask")
-    proof = walk.read_words() or str(cause.proof)
+    walk.say("How was it proved? (Enter: by these retests)", "ask")
+    proof = walk.read_words() or proved_by(retests)
     walk.log.append("repair", cause=str(cause.id), result="gone", proof=proof)
     helped = [done.cause for done in walk.state.repairs if done.result == "better"]
     walk.close("found", (*helped, str(cause.id)))
