@@ -55,6 +55,14 @@ def test_a_carburettor_that_moves_in_the_hand_has_its_bolts_tried_next(base: Kno
     assert found.check == "bolt-check"
 
 
+def test_bolts_found_loose_are_tightened_before_more_is_asked(base: Knowledge) -> None:
+    """Common practice: ten minutes with the key in the hand, and every other answer is worth more afterwards."""
+    tale = {"machine": "helicopter", "fit_to_run": "fit", "what_changed": "nothing", "idle": "hunts", "how_it_stops": "fades"}
+    found = seen(base, **tale, carb_wiggle="moves", bolts="loose").next
+    assert isinstance(found, Repair)
+    assert found.cause == "carb-bolts-loose"
+
+
 def test_a_look_that_settles_counts_in_full_after_a_sign_of_the_same_fault(base: Knowledge) -> None:
     """Loose bolts are found loose whether or not the carburettor was felt to move."""
     trail = seen(base, carb_wiggle="moves", bolts="loose").standing.trail("carb-bolts-loose")
