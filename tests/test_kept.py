@@ -124,6 +124,17 @@ def test_a_file_exchanged_for_a_link_out_of_the_pack_is_refused(pack: Path, kept
         load_kept([pack], kept)
 
 
+def test_a_pack_written_to_while_it_is_read_is_not_kept(pack: Path, kept: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def written_to(folders: list[Path]) -> Knowledge:
+        read = load(folders)
+        (pack / "findings.yaml").write_text(PACK.replace("loose", "slack"))
+        return read
+
+    monkeypatch.setattr("diagnose.knowledge.kept.load", written_to)
+    load_kept([pack], kept)
+    assert not files(kept)
+
+
 def test_where_nothing_can_be_kept_it_is_read(pack: Path, tmp_path: Path) -> None:
     (tmp_path / "file").write_text("in the way")
     assert list(load_kept([pack], tmp_path / "file" / "kept").findings) == ["bolts"]

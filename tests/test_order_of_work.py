@@ -57,7 +57,13 @@ def test_a_carburettor_that_moves_in_the_hand_has_its_bolts_tried_next(base: Kno
 
 def test_bolts_found_loose_are_tightened_before_more_is_asked(base: Knowledge) -> None:
     """Common practice: ten minutes with the key in the hand, and every other answer is worth more afterwards."""
-    tale = {"machine": "helicopter", "fit_to_run": "fit", "what_changed": "nothing", "idle": "hunts", "how_it_stops": "fades"}
+    tale = {
+        "machine": "helicopter",
+        "fit_to_run": "fit",
+        "what_changed": "nothing",
+        "idle": "hunts",
+        "how_it_stops": "fades",
+    }
     found = seen(base, **tale, carb_wiggle="moves", bolts="loose").next
     assert isinstance(found, Repair)
     assert found.cause == "carb-bolts-loose"

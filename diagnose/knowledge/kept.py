@@ -38,7 +38,8 @@ def load_kept(folders: Iterable[Path], where: Path) -> Knowledge:
     kept = _taken_up(where / name)
     if kept is None:
         kept = load(folders)
-        _keep(kept, where, name)
+        if _name(folders) == name:  # else it was written to while it was read
+            _keep(kept, where, name)
     return kept
 
 
