@@ -75,7 +75,8 @@ def prompt_of(lines: list[str], knowledge: Knowledge, before: Prompt | None = No
         for head, kind in _HEADS.items():
             if line.startswith(head):
                 return Prompt(kind, handle if kind == "repair" else "", choices)
-    if before:
+    # A count is typed, so what comes with choices after it is another prompt: whether the repair is done.
+    if before and not (before.kind == "needle" and choices):
         return Prompt(before.kind, before.name, choices or before.choices)
     return Prompt("other", "", choices)
 

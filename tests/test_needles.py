@@ -32,6 +32,7 @@ from diagnose.report.fault_report import fault_report
 from diagnose.report.files import as_html, as_markdown
 from diagnose.shell.console import ScriptedConsole
 from diagnose.shell.walk import Walk
+from diagnose.testing import Owner, walk_with
 
 
 def count(needle: str, sixteenths: int, good: bool = False) -> NeedleEntry:
@@ -338,3 +339,19 @@ def test_impossible_counts_get_one_line(words: list[str], says: str, capsys: pyt
     assert main(["bench", "needles", *words]) == MISUSED
     said = capsys.readouterr().err
     assert says in said and said.count("\n") == 1
+
+
+def test_a_needle_is_counted_before_a_repair_turns_it(bench: Knowledge, tmp_path: Path) -> None:
+    """Once it is turned nobody can say where it stood, and the count after the repair would pass for the baseline."""
+    owner = Owner(
+        "?",
+        {"machine": "helicopter", "under-load": "sags", "bolts": "tight", "richer-test": "better"},
+        frozenset({"h-too-lean"}),
+        bench,
+    )
+    console, log = walk_with(bench, owner, tmp_path)
+    assert log.state.closing and log.state.closing.causes == ("h-too-lean",)
+    asked = [place for place, line in enumerate(console.lines) if line.startswith("Where does the H needle stand now?")]
+    done = next(place for place, line in enumerate(console.lines) if line.strip() == "1  done")
+    assert len(asked) == 2
+    assert asked[0] < done < asked[1]

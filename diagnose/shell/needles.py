@@ -204,6 +204,15 @@ def ask_where(sitting: Sitting, needle: str) -> bool:
     return sitting.read(understand)
 
 
+def ask_before_it_turns(sitting: Sitting, needle: str) -> None:
+    """Ask for the count of a needle that was never counted: once it is turned nobody can say where it stood."""
+    if stands(sitting.state.needles, needle) is None:
+        sitting.say(
+            f"    Before it is turned: engine stopped, count the {needle} needle in, and set it back where it stood."
+        )
+        ask_where(sitting, needle)
+
+
 def show_what_stands_off(sitting: Sitting, set_by_the_fix: str | None) -> None:
     """Show the ledger while a needle that the fix did not set stands off its first count; the way back keeps the holds."""
     places = [place for needle in NEEDLES if (place := stands(sitting.state.needles, needle)) is not None]

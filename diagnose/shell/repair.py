@@ -17,7 +17,7 @@ from ..report.wording import minutes
 from . import screens
 from .choices import NotUnderstood, several_of
 from .console import Left
-from .needles import ask_where, show_what_stands_off
+from .needles import ask_before_it_turns, ask_where, show_what_stands_off
 
 if TYPE_CHECKING:
     from .walk import Walk
@@ -73,6 +73,8 @@ def _put_right(walk: Walk, cause: Cause) -> None:
     walk.warn([str(name) for name in fix.cautions])
     if fix.tools:
         walk.say(f"    You need {', '.join(fix.tools)}.")
+    if fix.needle:
+        ask_before_it_turns(walk, str(fix.needle))
     walk.show(screens.steps(walk.knowledge, walk.examined.conclusions, fix.steps, walk.width))
     if cause.family == NORMAL:
         if walk.choose(["heard and understood: leave it as it is", "no, something is wrong"]) == 0:
