@@ -69,6 +69,13 @@ def test_bolts_found_loose_are_tightened_before_more_is_asked(base: Knowledge) -
     assert found.cause == "carb-bolts-loose"
 
 
+def test_a_scored_piston_is_not_run_to_try_a_plug(base: Knowledge) -> None:
+    """Common practice: it tears further with every turn."""
+    found = seen(base, machine="bench-stand", fit_to_run="fit", piston_wall="scored", compression="soft")
+    assert "run" in found.conclusions.holds
+    assert any("run" in step.under for step in base.checks["plug-swap"].steps)
+
+
 def test_a_look_that_settles_counts_in_full_after_a_sign_of_the_same_fault(base: Knowledge) -> None:
     """Loose bolts are found loose whether or not the carburettor was felt to move."""
     trail = seen(base, carb_wiggle="moves", bolts="loose").standing.trail("carb-bolts-loose")
