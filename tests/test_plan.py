@@ -11,7 +11,7 @@ from diagnose.knowledge.model import Knowledge
 from diagnose.measuring.cases import OwnerKnows, draw
 from diagnose.planning.examine import Examined, examine
 from diagnose.planning.lifting import way_to_lift
-from diagnose.planning.plan import MOST_ANSWERS, next_questions, one_more, patient, promises_enough
+from diagnose.planning.plan import AT_A_LOSS, MOST_ANSWERS, next_questions, one_more, patient, promises_enough
 from diagnose.planning.steps import Ask, AskAgain, DoCheck, Progress, Repair, Undecided
 from diagnose.planning.waiting import MOST_IN_THE_WAY
 from diagnose.planning.worth import (
@@ -237,3 +237,24 @@ def test_what_parts_two_leaders_settles_more_than_what_thins_out_the_tail() -> N
     after_parting = 2 * (0.4**2 + 20 * 0.005**2) / 0.5
     assert np.isclose(parting, after_parting - before, rtol=1e-12)
     assert parting > 50 * thinning > 0
+
+
+def test_before_it_is_given_up_the_answer_that_fits_worst_is_looked_at_once_more(base: Knowledge) -> None:
+    """Common practice: what goes sharp and sags at power is short of fuel there, and does not burble all the time."""
+    answers = {
+        "machine": "helicopter",
+        "fit-to-run": "fit",
+        "starts": "easily",
+        "top-end": "sharp-then-sags",
+        "after-fade": "less-throttle",
+        "four-strokes": "always",
+    }
+    at_a_loss = CaseState(
+        findings={name: Given(answer) for name, answer in answers.items()},
+        unknown=frozenset(map(str, base.findings)) - answers.keys(),
+        put_aside=frozenset(map(str, base.causes)),
+    )
+    again = examine(base, at_a_loss).next
+    assert isinstance(again, AskAgain) and again.finding == "four-strokes" and again.chance >= AT_A_LOSS
+    given_again = replace(at_a_loss, asked_again=frozenset(answers))
+    assert isinstance(examine(base, given_again).next, Undecided)

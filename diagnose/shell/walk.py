@@ -119,7 +119,7 @@ class Walk(Sitting):
         for rule in rules:
             self.say(f"These answers cannot all be true: {self.knowledge.rules[rule].clash}", "head")
         if not rules:
-            self.say("One answer decides much here. Please look at it once more before work starts.", "head")
+            self.say("One answer decides much here. Please look at it once more before anything else.", "head")
         self.say(f"You answered: {answer}")
         self._give_anew(finding, rules)
 
