@@ -1,0 +1,66 @@
+"""Facts about what is looked at: what a look closes, what it settles, and what mere belief must leave open."""
+
+import pytest
+
+from diagnose.case.state import CaseState, Given
+from diagnose.knowledge.model import Knowledge
+from diagnose.planning.examine import Examined, examine
+
+
+def seen(knowledge: Knowledge, **answers: str) -> Examined:
+    named = {name.replace("_", "-"): Given(answer) for name, answer in answers.items()}
+    return examine(knowledge, CaseState(findings=named))
+
+
+def chance(examined: Examined, cause: str) -> float:
+    ranked = examined.standing.of(cause)
+    return 0.0 if ranked is None else ranked.probability
+
+
+STARVED_AT_WORK = {
+    "starts": "easily", "idle": "steady", "under_load": "sags", "fades_after": "seconds", "after_fade": "less-throttle",
+    "top_end": "sharp-then-sags", "h_needle_response": "a-little",
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("finding", "answer"),
+    [
+        ("filter-age", "no-filter"),
+        ("line-fittings", "plain"),
+        ("air-cleaner-fitted", "none"),
+        ("induction-kind", "piston-port"),
+        ("governor-fitted", "none"),
+    ],
+)
+def test_what_closes_a_part_says_that_it_was_looked_at(base: Knowledge, finding: str, answer: str) -> None:
+    """A filter in the tank or a reed behind its block is easily believed away (common practice)."""
+    words = str(base.findings[finding].answers[answer].say)
+    assert any(word in words for word in ("look", "seen", "followed", "none in the radio")), words
+
+
+def test_a_tank_that_nobody_has_opened_may_hold_an_old_filter(base: Knowledge) -> None:
+    never_looked = seen(base, **STARVED_AT_WORK, filter_age="long-ago")
+    assert chance(never_looked, "fuel-filter-clogged") > chance(seen(base, **STARVED_AT_WORK), "fuel-filter-clogged")
+
+
+def test_a_bare_weight_in_the_tank_leaves_the_filter_in_the_line(base: Knowledge) -> None:
+    assert chance(seen(base, filter_flow="none-there"), "fuel-filter-clogged") > 0
+    assert chance(seen(base, filter_flow="none-there", line_fittings="plain"), "fuel-filter-clogged") == 0
+
+
+@pytest.mark.parametrize(
+    ("missing", "found"),
+    [
+        ({"filter_age": "no-filter"}, {"filter_flow": "slow"}),
+        ({"line_fittings": "plain"}, {"line_holds": "bubbles-fitting"}),
+        ({"air_cleaner_fitted": "none"}, {"air_cleaner_off": "cleaner"}),
+        ({"choke_kind": "none"}, {"choke_plate": "part"}),
+        ({"induction_kind": "piston-port"}, {"reed_petals": "gap"}),
+    ],
+)
+def test_a_part_that_is_found_after_all_is_asked_about_again(
+    base: Knowledge, missing: dict[str, str], found: dict[str, str]
+) -> None:
+    assert seen(base, **missing).conclusions.clashes == ()
+    assert seen(base, **missing, **found).conclusions.clashes
