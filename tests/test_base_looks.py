@@ -64,3 +64,28 @@ def test_a_part_that_is_found_after_all_is_asked_about_again(
 ) -> None:
     assert seen(base, **missing).conclusions.clashes == ()
     assert seen(base, **missing, **found).conclusions.clashes
+
+
+WRONG_WHEN_LOW = {
+    "bubbles": "stream", "when_in_flight": "end-of-tank", "after_fade": "refuelling", "line_feel": "supple",
+}  # fmt: skip
+
+
+def test_a_pickup_that_swings_does_not_clear_the_line_in_the_tank(base: Knowledge) -> None:
+    """A line can be split high up at the stopper while the weight swings as well as ever (common practice)."""
+    swings = seen(base, **WRONG_WHEN_LOW, tank_level="low", pickup="free")
+    assert chance(swings, "pickup-line-off") > chance(swings, "tank-near-empty")
+    assert chance(seen(base, **WRONG_WHEN_LOW, tank_level="low", tank_line="whole"), "pickup-line-off") < chance(
+        seen(base, **WRONG_WHEN_LOW, tank_level="low"), "pickup-line-off"
+    )
+
+
+def test_trouble_on_the_last_of_the_fuel_is_an_empty_tank_first(base: Knowledge) -> None:
+    last = seen(base, **WRONG_WHEN_LOW, tank_level="last")
+    assert chance(last, "tank-near-empty") > chance(last, "pickup-line-off")
+
+
+def test_a_bottle_parts_the_tank_from_the_carburettor(base: Knowledge) -> None:
+    cured, same = (seen(base, **STARVED_AT_WORK, bottle_fed=answer) for answer in ("cured", "same"))
+    assert chance(cured, "fuel-filter-clogged") > chance(cured, "inlet-screen-blocked")
+    assert chance(same, "inlet-screen-blocked") > chance(same, "fuel-filter-clogged")
