@@ -89,3 +89,26 @@ def test_a_bottle_parts_the_tank_from_the_carburettor(base: Knowledge) -> None:
     cured, same = (seen(base, **STARVED_AT_WORK, bottle_fed=answer) for answer in ("cured", "same"))
     assert chance(cured, "fuel-filter-clogged") > chance(cured, "inlet-screen-blocked")
     assert chance(same, "inlet-screen-blocked") > chance(same, "fuel-filter-clogged")
+
+
+# When and how often it shows.
+
+
+def test_a_start_and_the_throttle_are_asked_of_one_temperature(base: Knowledge) -> None:
+    assert "cold" in base.findings["starts"].ask
+    assert all("Warm" in base.findings[name].ask for name in ("pick-up", "after-long-idle"))
+
+
+def test_trouble_only_after_standing_at_idle_is_surplus_fuel_before_lean(base: Knowledge) -> None:
+    idled, any_time = (seen(base, when_in_flight=answer) for answer in ("after-idling", "any-time"))
+    for cause in ("idled-too-long", "l-too-rich", "inlet-needle-leaks"):
+        assert chance(idled, cause) > chance(any_time, cause)
+    assert chance(idled, "l-too-rich") > chance(idled, "l-too-lean")
+    assert "long-idle" in idled.conclusions.proofs
+
+
+def test_good_one_flight_and_wrong_the_next_is_something_that_does_not_come_back_to_one_place(base: Knowledge) -> None:
+    comes_and_goes, stays = (seen(base, idle="races", holds_setting=answer) for answer in ("flight-to-flight", "holds"))
+    for cause in ("throttle-return-friction", "servo-slow-or-slop", "needles-walk"):
+        assert chance(comes_and_goes, cause) > 2 * chance(stays, cause)
+    assert "several-times" in comes_and_goes.conclusions.proofs
