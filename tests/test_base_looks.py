@@ -5,6 +5,7 @@ import pytest
 from diagnose.case.state import CaseState, Given
 from diagnose.knowledge.model import Knowledge
 from diagnose.planning.examine import Examined, examine
+from diagnose.reasoning.tables import general_rates, shown_rates
 
 
 def seen(knowledge: Knowledge, **answers: str) -> Examined:
@@ -112,3 +113,62 @@ def test_good_one_flight_and_wrong_the_next_is_something_that_does_not_come_back
     for cause in ("throttle-return-friction", "servo-slow-or-slop", "needles-walk"):
         assert chance(comes_and_goes, cause) > 2 * chance(stays, cause)
     assert "several-times" in comes_and_goes.conclusions.proofs
+
+
+# What a look settles.
+
+PLAIN_TO_SEE = [
+    ("carb-bolts-loose", "bolts", "tight"),
+    ("exhaust-loose", "exhaust-nuts", "tight"),
+    ("pump-cover-loose", "cover-screws", "tight"),
+    ("mount-loose", "mount", "tight"),
+    ("metering-diaphragm-stiff", "metering-diaphragm", "soft"),
+    ("metering-lever-low", "metering-lever", "right"),
+    ("pump-parts-in-wrong-order", "pump-diaphragm", "sound"),
+    ("pulse-hole-covered", "pulse-hole", "open"),
+    ("throttle-not-full-open", "end-points", "both-right"),
+    ("pickup-line-off", "tank-line", "whole"),
+    ("inlet-screen-blocked", "inlet-screen", "clear"),
+    ("piston-crown-holed", "crown", "whole"),
+]
+COMES_AND_GOES = [
+    ("seal-leaks-fan-side", "leak-place", "nowhere"),
+    ("kill-wire-chafed", "kill-off", "same"),
+    ("ignition-sensor-drops", "ignition-sensor", "firm"),
+    ("damp-on-the-spark", "spark-astray", "nowhere"),
+    ("fuel-foaming", "fuel-foams", "calm"),
+    ("ignition-module-failing", "spark", "strong"),
+]
+
+
+def factor(knowledge: Knowledge, cause: str, finding: str, answer: str) -> float:
+    """How many times oftener the answer is given with this fault than with another."""
+    asked = knowledge.findings[finding]
+    shares = shown_rates(asked, knowledge.causes[cause].shows[finding]) / general_rates(asked)
+    return float(shares[list(asked.answers).index(answer)])
+
+
+@pytest.mark.parametrize(("cause", "finding", "clear"), PLAIN_TO_SEE)
+def test_a_plain_look_that_comes_out_clear_all_but_ends_its_cause(
+    base: Knowledge, cause: str, finding: str, clear: str
+) -> None:
+    assert factor(base, cause, finding, clear) < 1 / 25
+
+
+@pytest.mark.parametrize(("cause", "finding", "clear"), COMES_AND_GOES)
+def test_what_comes_with_heat_damp_or_shaking_can_pass_its_look(
+    base: Knowledge, cause: str, finding: str, clear: str
+) -> None:
+    """A seal leaks hot, froth is gone in a minute, a wire breaks when it shakes (common practice)."""
+    assert 1 / 20 < factor(base, cause, finding, clear) < 1 / 2
+
+
+def test_bolts_that_take_a_touch_are_no_loose_bolts(base: Knowledge) -> None:
+    """A bolt that has been hot takes a touch on most engines; it is tight then, and the look is done (common practice)."""
+    tight, touch, loose = (
+        chance(seen(base, idle="hunts", bolts=found), "carb-bolts-loose") for found in ("tight", "a-touch", "loose")
+    )
+    assert tight < touch < loose / 4
+    looked_at = {"carb_wiggle": "firm", "line_feel": "supple", "vent_line": "open"}
+    assert "air-and-fuel-looked-at" in seen(base, **looked_at, bolts="a-touch").conclusions.conditions
+    assert "air-and-fuel-looked-at" not in seen(base, **looked_at, bolts="loose").conclusions.conditions
