@@ -172,3 +172,40 @@ def test_bolts_that_take_a_touch_are_no_loose_bolts(base: Knowledge) -> None:
     looked_at = {"carb_wiggle": "firm", "line_feel": "supple", "vent_line": "open"}
     assert "air-and-fuel-looked-at" in seen(base, **looked_at, bolts="a-touch").conclusions.conditions
     assert "air-and-fuel-looked-at" not in seen(base, **looked_at, bolts="loose").conclusions.conditions
+
+
+# Two things true at once, and what is changed over or told to part them.
+
+
+def test_bolts_shaken_loose_ask_for_what_shook_them(base: Knowledge) -> None:
+    shaken = seen(base, bolts="loose", vibration="more").conclusions
+    assert {"blades-or-propeller", "balance"} <= set(shaken.sooner)
+    assert "shaken-loose" in shaken.cautions
+    assert "shaken-loose" not in seen(base, bolts="loose", vibration="same").conclusions.cautions
+
+
+def test_on_a_twin_the_trouble_goes_across_with_what_is_wrong(base: Knowledge) -> None:
+    sick = {"cylinders": "two-or-more", "one_side": "differs", "under_load": "cuts", "starts": "easily"}
+    cap, plug = (seen(base, **sick, side_swap=answer) for answer in ("cap", "plug"))
+    assert chance(cap, "plug-cap-or-lead") > 3 * chance(plug, "plug-cap-or-lead")
+    plugs = ("plug-fouled", "plug-worn-or-gap-wrong", "plug-insulator-cracked")
+    assert sum(chance(plug, name) for name in plugs) > 3 * sum(chance(cap, name) for name in plugs)
+    assert "side-swap" in seen(base, **sick).conclusions.sooner
+
+
+def test_a_pop_that_nobody_heard_is_a_flooded_engine(base: Knowledge) -> None:
+    cold = {"starts": "hard", "when_in_flight": "cold-start", "hot_restart": "easily"}
+    assert "choking" in seen(base, **cold).conclusions.sooner
+    past, to_the_pop = (seen(base, **cold, choking=answer) for answer in ("past-the-pop", "to-the-pop"))
+    assert chance(past, "flooded-at-start") > 3 * chance(to_the_pop, "flooded-at-start")
+
+
+def test_a_carburettor_that_was_opened_is_not_one_that_was_only_off(base: Knowledge) -> None:
+    """Taken off touches gasket and pulse hole; opened touches pump, lever and covers (common practice)."""
+    tale = {"came_on": "after-refit", "under_load": "sags"}
+    off, opened = (seen(base, **tale, what_changed=answer) for answer in ("refit", "opened"))
+    for cause in ("pump-parts-in-wrong-order", "metering-lever-low", "pump-cover-loose"):
+        assert chance(opened, cause) > 2 * chance(off, cause)
+    assert chance(off, "pulse-hole-covered") > chance(opened, "pulse-hole-covered")
+    assert "pump-look" in opened.conclusions.sooner
+    assert "came-on-after-refit" in off.conclusions.conditions.keys() & opened.conclusions.conditions.keys()
