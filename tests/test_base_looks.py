@@ -209,3 +209,49 @@ def test_a_carburettor_that_was_opened_is_not_one_that_was_only_off(base: Knowle
     assert chance(off, "pulse-hole-covered") > chance(opened, "pulse-hole-covered")
     assert "pump-look" in opened.conclusions.sooner
     assert "came-on-after-refit" in off.conclusions.conditions.keys() & opened.conclusions.conditions.keys()
+
+
+# What speaks against lean quiets a weak sign of it, and nothing more.
+
+WET_AND_BURBLING = {
+    "pick_up": "coughs-then-clears", "idle": "loads-up", "smoke": "heavy", "top_end": "strong",
+    "what_changed": "needle-touched",
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("weak_sign", "against"),
+    [
+        ({"what_changed": "needle-touched"}, WET_AND_BURBLING),
+        ({"under_load": "cuts"}, {"new_plug": "cured"}),
+        ({"under_load": "cuts", "cylinders": "two-or-more"}, {"side_swap": "cap"}),
+        (
+            {"machine": "helicopter", "under_load": "sags"},
+            {"engine_against_head": "engine-races", "smell": "burnt-lining"},
+        ),
+    ],
+)
+def test_a_weak_sign_of_lean_is_quieted_by_what_speaks_against_it(
+    base: Knowledge, weak_sign: dict[str, str], against: dict[str, str]
+) -> None:
+    assert "lean-run" in seen(base, **weak_sign).conclusions.cautions
+    eased = seen(base, **(weak_sign | against)).conclusions
+    assert "lean-run" not in eased.cautions
+    assert {"close-needle", "fly"} <= set(eased.holds)
+
+
+@pytest.mark.parametrize(
+    "lean",
+    [
+        {"under_load": "surges"}, {"under_load": "sags"}, {"surge_pattern": "ragged"}, {"overheats": "warm"},
+        {"overheats": "too-hot"}, {"needle_moves_lately": "leaner"}, {"smoke": "none"}, {"bangs": "intake"},
+        {"how_it_stops": "speeds-up-first"}, {"fades_after": "minutes"},
+    ],
+)  # fmt: skip
+def test_a_surge_a_sag_heat_no_smoke_or_a_closed_needle_is_warned_of_whatever_speaks_against_lean(
+    base: Knowledge, lean: dict[str, str]
+) -> None:
+    spark_shown = {"what_changed": "needle-touched", "new_plug": "cured"}
+    assert "lean-run" not in seen(base, **spark_shown).conclusions.cautions
+    assert "lean-run" in seen(base, **(spark_shown | lean)).conclusions.cautions
+    assert "lean-run" in seen(base, **(WET_AND_BURBLING | lean)).conclusions.cautions
