@@ -190,6 +190,8 @@ def test_on_a_twin_the_trouble_goes_across_with_what_is_wrong(base: Knowledge) -
     assert chance(cap, "plug-cap-or-lead") > 3 * chance(plug, "plug-cap-or-lead")
     plugs = ("plug-fouled", "plug-worn-or-gap-wrong", "plug-insulator-cracked")
     assert sum(chance(plug, name) for name in plugs) > 3 * sum(chance(cap, name) for name in plugs)
+    shaking = seen(base, **sick, vibration="more", power_against_before="far-less", side_swap="cap")
+    assert chance(shaking, "plug-cap-or-lead") > chance(shaking, "twin-one-cylinder-dead")
     assert "side-swap" in seen(base, **sick).conclusions.sooner
 
 
