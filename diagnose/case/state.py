@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Any
@@ -38,6 +38,17 @@ class Given:
 
     answer: str
     reading: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """An answer that was once given (None: not known), with the event that gave it and the one that took it back (None:
+    it was never taken back)."""
+
+    number: int
+    finding: str
+    given: Given | None
+    taken_back: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,6 +122,8 @@ class CaseState:
     """All that is known of one case.
 
     setting_up    this is the case of a set-up, not of a fault
+    begun         cause -> event at which its last repair was done, before any retest
+    told          every answer that was ever given, in that order
     set_up_in     the case of the set-up that this fault came after ('': none)
     steps         steps of that set-up, in the order they were taken
     uncounted     needles whose count was asked for with a step and not known, as (event, needle)
@@ -128,6 +141,8 @@ class CaseState:
     notes: tuple[tuple[str, str], ...] = ()
     needles: tuple[NeedleEntry, ...] = ()
     repairs: tuple[RepairDone, ...] = ()
+    begun: Mapping[str, int] = field(default_factory=dict)
+    told: tuple[Told, ...] = ()
     checks: tuple[str, ...] = ()
     to_retest: str = ""
     passed: tuple[str, ...] = ()
@@ -147,15 +162,31 @@ class CaseState:
         """Finding -> answer, as the rules take them."""
         return {name: given.answer for name, given in self.findings.items()}
 
+    def known_before(self, number: int) -> dict[str, Given]:
+        """Finding -> answer as it stood when this event came, whatever was answered anew or taken back since."""
+        found: dict[str, Given] = {}
+        for told in self.told:
+            if told.number >= number or (told.taken_back is not None and told.taken_back < number):
+                continue
+            if told.given is None:
+                found.pop(told.finding, None)
+            else:
+                found[told.finding] = told.given
+        return found
+
 
 def replay(events: Iterable[Event]) -> CaseState:
     """Return the state after these events."""
     events = list(events)
-    withdrawn = {number for event in events if event.what == "withdraw" for number in event.data["numbers"]}
+    withdrawn: dict[int, int] = {}
+    for event in events:
+        if event.what == "withdraw":
+            for number in event.data["numbers"]:
+                withdrawn.setdefault(number, event.number)
     held: dict[str, Any] = {
         "findings": {}, "unknown": set(), "asked_again": set(), "words": [], "notes": [], "needles": [],
         "repairs": [], "checks": [], "passed": [], "put_aside": set(), "answered": [], "bench": [], "draft": {},
-        "steps": {}, "uncounted": [], "recordings": [],
+        "steps": {}, "uncounted": [], "recordings": [], "begun": {},
     }  # fmt: skip
     for event in events:
         if event.number not in withdrawn:
@@ -173,6 +204,12 @@ def replay(events: Iterable[Event]) -> CaseState:
         notes=tuple(held["notes"]),
         needles=tuple(held["needles"]),
         repairs=tuple(held["repairs"]),
+        begun=MappingProxyType(held["begun"]),
+        told=tuple(
+            Told(event.number, finding, given, withdrawn.get(event.number))
+            for event in events
+            for finding, given in _tells(event)
+        ),
         checks=tuple(dict.fromkeys(held["checks"])),
         to_retest=held.get("to_retest", ""),
         passed=tuple(held["passed"]),
@@ -187,6 +224,19 @@ def replay(events: Iterable[Event]) -> CaseState:
         steps=MappingProxyType(held["steps"]),
         uncounted=tuple(held["uncounted"]),
     )
+
+
+def _tells(event: Event) -> Iterator[tuple[str, Given | None]]:
+    """What an event answers."""
+    data = event.data
+    match event.what:
+        case "answer":
+            yield data["finding"], Given(data["answer"], data.get("reading"))
+        case "unknown":
+            yield data["finding"], None
+        case "step" | "carried":
+            readings = data.get("readings", {})
+            yield from ((name, Given(answer, readings.get(name))) for name, answer in data["answers"].items())
 
 
 def _note_if_again(finding: str, held: dict[str, Any]) -> None:
@@ -206,7 +256,7 @@ def _apply(event: Event, held: dict[str, Any]) -> None:
         case "answer":
             finding = data["finding"]
             _note_if_again(finding, held)
-            held["findings"][finding] = Given(data["answer"], data.get("reading"))
+            held["findings"].update(_tells(event))
             held["unknown"].discard(finding)
             held["answered"].append((event.number, finding))
         case "unknown":
@@ -237,6 +287,7 @@ def _apply(event: Event, held: dict[str, Any]) -> None:
             held["checks"].append(data["check"])
         case "fixed":
             held["to_retest"] = data["cause"]
+            held["begun"][data["cause"]] = event.number
             held["passed"] = []
         case "passed":
             held["passed"].append(data["retest"])
@@ -245,21 +296,22 @@ def _apply(event: Event, held: dict[str, Any]) -> None:
             held["repairs"].append(RepairDone(data["cause"], data["result"], event.at, data.get("proof", "")))
             if data["result"] == "not-done":
                 held["put_aside"].add(data["cause"])
+            else:
+                held["begun"].setdefault(data["cause"], event.number)
         case "set-up":
             held["setting_up"] = True
         case "step":
             taken = StepTaken(data["step"], data["outcome"], event.at, event.number)
             held["steps"].pop(taken.step, None)
             held["steps"][taken.step] = taken
-            held["findings"].update({name: Given(answer) for name, answer in data["answers"].items()})
+            held["findings"].update(_tells(event))
             settled = data.get("settled", {})
             held["needles"] += [NeedleEntry(n, count, False, event.at, good=True) for n, count in settled.items()]
         case "uncounted":
             held["uncounted"].append((event.number, data["needle"]))
         case "carried":
             held["set_up_in"] = data["setup"]
-            readings = data.get("readings", {})
-            held["findings"].update({n: Given(answer, readings.get(n)) for n, answer in data["answers"].items()})
+            held["findings"].update(_tells(event))
             held["steps"].update({step: StepTaken(step, outcome) for step, outcome in data["steps"].items()})
             held["needles"] += [NeedleEntry(needle, count, False, event.at) for needle, count in data["counts"].items()]
             held["needles"] += [NeedleEntry(needle, by, True, event.at) for needle, by in data.get("moves", {}).items()]
