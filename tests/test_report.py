@@ -110,9 +110,7 @@ def repaired(knowledge: Knowledge, folder: Path, *replies: str) -> CaseLog:
     return log
 
 
-def test_what_was_found_before_the_repair_stays_in_the_report_with_what_it_is_now(
-    bench: Knowledge, tmp_path: Path
-) -> None:
+def test_what_was_found_before_the_repair_stays_in_the_report_with_what_it_is_now(bench: Knowledge, tmp_path: Path) -> None:
     """Bolts that were tightened are tight; that they were loose is why they were the cause."""
     log = repaired(bench, tmp_path, "change bolts", "1", "1", "gone", "")
     assert log.state.answers["bolts"] == "tight" and log.state.closing is not None
