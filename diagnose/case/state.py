@@ -16,6 +16,9 @@ REPAIR_RESULTS = ("gone", "better", "same", "not-done")
 SET_UP = "set-up"
 """How the case of a set-up ends."""
 
+LOOKED_BACK = 8
+"""Repairs of one case, the last, whose answers before them are still looked at."""
+
 ENDINGS = ("found", "normal", "undecided", SET_UP)
 
 DONE, NOT_DONE, CANNOT = STEP_OUTCOMES = ("done", "not-done", "cannot")
@@ -173,6 +176,11 @@ class CaseState:
             else:
                 found[told.finding] = told.given
         return found
+
+    @property
+    def known_before_repairs(self) -> tuple[dict[str, Given], ...]:
+        """What was known before each of the last repairs, in their order."""
+        return tuple(self.known_before(number) for number in sorted(set(self.begun.values()))[-LOOKED_BACK:])
 
 
 def replay(events: Iterable[Event]) -> CaseState:

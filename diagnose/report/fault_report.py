@@ -19,7 +19,7 @@ from ..knowledge.model import Knowledge, Step
 from ..knowledge.setup_model import NEEDLES
 from ..listen.record import chart
 from ..planning.examine import Examined, examine
-from ..planning.needles import carburettor_of, in_words, next_move
+from ..planning.needles import carburettor_of, in_words, next_move, stands_off
 from ..planning.plan import next_questions
 from ..planning.proof import proved_by
 from ..planning.setup import in_order
@@ -387,8 +387,7 @@ def _cause(examined: Examined, state: CaseState, ranked: RankedCause, since: Cas
 
 def _findings(knowledge: Knowledge, state: CaseState) -> tuple[Line, ...]:
     """Every question that was answered, with what was found before a repair where that is no longer the answer."""
-    numbers = sorted(state.begun[done.cause] for done in state.repairs if done.cause in state.begun)
-    befores = [replace(state, findings=state.known_before(number)) for number in dict.fromkeys(numbers)]
+    befores = [replace(state, findings=known) for known in state.known_before_repairs]
     answered = {finding for _, finding in state.answered}
     lines = []
     for name in dict.fromkeys(one.finding for one in state.told if one.finding in knowledge.findings):
@@ -447,6 +446,8 @@ def _still_open(knowledge: Knowledge, state: CaseState, examined: Examined) -> t
     open_points = [
         f"Not known: {knowledge.findings[name].ask}" for name in sorted(state.unknown) if name in knowledge.findings
     ]
+    if state.closing is not None:
+        open_points += stands_off(knowledge, state, examined.conclusions)
     open_points += [f"Put aside: {_cause_name(knowledge, cause)}" for cause in sorted(state.put_aside)]
     if state.closing is None or state.closing.how == "undecided":
         questions = next_questions(knowledge, examined.conclusions, examined.standing, examined.progress, most=3)

@@ -17,7 +17,7 @@ from ..report.wording import minutes
 from . import screens
 from .choices import NotUnderstood, several_of
 from .console import Left
-from .needles import ask_before_it_turns, ask_where, show_what_stands_off
+from .needles import ask_before_it_turns, ask_where, see_to_what_was_moved, show_what_stands_off
 
 if TYPE_CHECKING:
     from .walk import Walk
@@ -122,6 +122,7 @@ def retest(walk: Walk, cause: Cause) -> None:
         # What was seen of the part itself is mended, whatever became of the fault.
         _forget(walk, put_right(walk.knowledge, str(cause.id), walk.examined.conclusions.answers))
         return
+    see_to_what_was_moved(walk)
     show_what_stands_off(walk, cause.fix.needle)
     walk.say("How was it proved? (Enter: by these retests)", "ask")
     proof = walk.read_words() or proved_by(retests)
