@@ -152,3 +152,26 @@ def test_what_is_wrong_with_a_clubs_proof_is_said(tmp_path: Path, extra: str, sa
     (tmp_path / "club.yaml").write_text(CLUB + extra)
     with pytest.raises(FaultyFiles, match=says.replace("(", "\\(")):
         load([base_pack(), tmp_path])
+
+
+@pytest.mark.parametrize("stray", ["1", "12", "x", "3.", "?"])
+def test_a_stray_number_or_letter_is_no_proof(base: Knowledge, tmp_path: Path, stray: str) -> None:
+    with CaseLog.create(tmp_path) as log:
+        proving(log)
+        for retest in base.retests:
+            log.append("passed", retest=str(retest))
+        console = ScriptedConsole([stray, "ten minutes at full throttle"])
+        Walk(base, log, console, tmp_path / "reports", None).run()
+        assert log.state.repairs[-1].proof == "ten minutes at full throttle"
+        assert sum("proves nothing" in line for line in console.lines) == 1
+
+
+def test_enter_at_the_minutes_says_what_is_wanted(base: Knowledge, tmp_path: Path) -> None:
+    with CaseLog.create(tmp_path) as log:
+        proving(log)
+        console = ScriptedConsole(["gone", "gone", "", "20", ""])
+        Walk(base, log, console, tmp_path / "reports", None).run()
+        said = "\n".join(console.lines)
+        assert "type the minutes it ran, such as 12, or ? if nobody looked" in said
+        assert "Too short to tell" not in said
+        assert log.state.closing is not None
