@@ -125,6 +125,8 @@ class CaseState:
     """All that is known of one case.
 
     setting_up    this is the case of a set-up, not of a fault
+    unheard       the owner's words of which it was not yet asked what they mean
+    lists         of each list that was shown of what they may mean: the events of the answers picked, and its own
     begun         cause -> event at which its last repair was done, before any retest
     told          every answer that was ever given, in that order
     set_up_in     the case of the set-up that this fault came after ('': none)
@@ -140,7 +142,8 @@ class CaseState:
     unknown: frozenset[str] = frozenset()
     asked_again: frozenset[str] = frozenset()
     words: tuple[str, ...] = ()
-    heard: bool = False
+    unheard: tuple[str, ...] = ()
+    lists: tuple[tuple[int, ...], ...] = ()
     notes: tuple[tuple[str, str], ...] = ()
     needles: tuple[NeedleEntry, ...] = ()
     repairs: tuple[RepairDone, ...] = ()
@@ -194,7 +197,7 @@ def replay(events: Iterable[Event]) -> CaseState:
     held: dict[str, Any] = {
         "findings": {}, "unknown": set(), "asked_again": set(), "words": [], "notes": [], "needles": [],
         "repairs": [], "checks": [], "passed": [], "put_aside": set(), "answered": [], "bench": [], "draft": {},
-        "steps": {}, "uncounted": [], "recordings": [], "begun": {},
+        "steps": {}, "uncounted": [], "recordings": [], "begun": {}, "unheard": [], "lists": [],
     }  # fmt: skip
     for event in events:
         if event.number not in withdrawn:
@@ -208,7 +211,8 @@ def replay(events: Iterable[Event]) -> CaseState:
         unknown=frozenset(held["unknown"]),
         asked_again=frozenset(held["asked_again"]),
         words=tuple(held["words"]),
-        heard=held.get("heard", False),
+        unheard=tuple(held["unheard"]),
+        lists=tuple(held["lists"]),
         notes=tuple(held["notes"]),
         needles=tuple(held["needles"]),
         repairs=tuple(held["repairs"]),
@@ -275,8 +279,11 @@ def _apply(event: Event, held: dict[str, Any]) -> None:
             held["answered"].append((event.number, finding))
         case "words":
             held["words"].append(data["text"])
+            held["unheard"].append(data["text"])
         case "heard":
-            held["heard"] = True
+            held["unheard"] = []
+            if "numbers" in data:
+                held["lists"].append((*data["numbers"], event.number))
         case "note":
             held["notes"].append((event.at, data["text"]))
         case "needle":
