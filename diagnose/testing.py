@@ -29,7 +29,7 @@ MOST_REPLIES = 1_000
 @dataclass(frozen=True, slots=True)
 class Prompt:
     """What is being asked: `kind` is question, check, retest, minutes, repair, words, confirm, proof, needle,
-    undecided or other.
+    needle-left, undecided or other.
 
     `name` is the id of the finding, check, retest or cause asked about.
     """
@@ -52,6 +52,8 @@ _HEADS = {
     "How was it proved?": "proof",
     "How many minutes did it run": "minutes",
     "Where does the": "needle",
+    "H was moved while": "needle-left",
+    "L was moved while": "needle-left",
     "Undecided for now": "undecided",
 }
 _HANDLE = re.compile(r"\[([a-z0-9-]+)\]$")

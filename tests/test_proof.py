@@ -118,12 +118,15 @@ def test_a_needle_opened_in_the_chase_is_seen_to_at_the_end_and_never_closed_on_
         log.append("needle", needle="H", sixteenths=20, moved=False)
         log.append("needle", needle="H", sixteenths=4, moved=True)
         log.append("fixed", cause="carb-bolts-loose")
-        console = ScriptedConsole(["gone", "gone", ""], 400)
+        console = ScriptedConsole(["gone", "gone", "still", ""], 400)
         Walk(base, log, console, tmp_path / "reports", None).run()
         said = "\n".join(console.lines)
         assert "The needles, after the chase" in said
-        assert "this step is on hold" in said
+        assert "this step is on hold: closing a needle, turning needles" in said
+        assert "Leave it out for now, and go on. It waits until:" in said
+        assert "- closing a needle: More than one sign that does not hang on another shows that it is rich." in said
         assert "is brought in to its last good count" not in said
+        assert "H was moved while the fault was looked for and stood 1/4 turn further out than its baseline" in said
         assert "1/4 turn further out than its baseline of 1 1/4 turns; going back is on hold" in said
         assert log.state.closing is not None
 
@@ -149,3 +152,26 @@ def test_what_is_wrong_with_a_clubs_proof_is_said(tmp_path: Path, extra: str, sa
     (tmp_path / "club.yaml").write_text(CLUB + extra)
     with pytest.raises(FaultyFiles, match=says.replace("(", "\\(")):
         load([base_pack(), tmp_path])
+
+
+@pytest.mark.parametrize("stray", ["1", "12", "x", "3.", "?"])
+def test_a_stray_number_or_letter_is_no_proof(base: Knowledge, tmp_path: Path, stray: str) -> None:
+    with CaseLog.create(tmp_path) as log:
+        proving(log)
+        for retest in base.retests:
+            log.append("passed", retest=str(retest))
+        console = ScriptedConsole([stray, "ten minutes at full throttle"])
+        Walk(base, log, console, tmp_path / "reports", None).run()
+        assert log.state.repairs[-1].proof == "ten minutes at full throttle"
+        assert sum("proves nothing" in line for line in console.lines) == 1
+
+
+def test_enter_at_the_minutes_says_what_is_wanted(base: Knowledge, tmp_path: Path) -> None:
+    with CaseLog.create(tmp_path) as log:
+        proving(log)
+        console = ScriptedConsole(["gone", "gone", "", "20", ""])
+        Walk(base, log, console, tmp_path / "reports", None).run()
+        said = "\n".join(console.lines)
+        assert "type the minutes it ran, such as 12, or ? if nobody looked" in said
+        assert "Too short to tell" not in said
+        assert log.state.closing is not None

@@ -96,3 +96,64 @@ class Nesting(html.parser.HTMLParser):
     def handle_endtag(self, tag: str) -> None:
         if not self.open or self.open.pop() != tag:
             self.wrong.append(tag)
+
+
+def repaired(knowledge: Knowledge, folder: Path, *replies: str) -> CaseLog:
+    """Loose bolts are found, tightened, and looked at again before the retest."""
+    with CaseLog.create(folder) as log:
+        log.append("words", text="hunts")
+        log.append("heard")
+        for finding, answer in {"machine": "bench-stand", "idle": "hunts", "under-load": "sags", "bolts": "loose"}.items():
+            log.append("answer", finding=finding, answer=answer)
+        log.append("fixed", cause="bolts-loose")
+        Walk(knowledge, log, ScriptedConsole(replies), folder, None).run()
+    return log
+
+
+def test_what_was_found_before_the_repair_stays_in_the_report_with_what_it_is_now(bench: Knowledge, tmp_path: Path) -> None:
+    """Bolts that were tightened are tight; that they were loose is why they were the cause."""
+    log = repaired(bench, tmp_path, "change bolts", "1", "1", "gone", "")
+    assert log.state.answers["bolts"] == "tight" and log.state.closing is not None
+    report = fault_report(bench, log.state, examine(bench, log.state), "diagnose")
+    loose, tight = (bench.findings["bolts"].answers[answer].say for answer in ("loose", "tight"))
+    assert f"{loose} (found before the repair; now: {tight})" in [line.says for line in report.findings]
+    first = report.causes[0]
+    assert first.name == bench.causes["bolts-loose"].name and first.repaired.startswith("put right")
+    assert first.share > 0.5
+    assert any(f"{loose} (found before the repair; now: {tight})" in line.name for line in first.trail)
+    for text in reports_of(bench, log.state):
+        assert "put right; as it stood before its repair" in text
+
+
+def test_what_is_forgotten_after_a_repair_that_helped_is_still_in_the_report(bench: Knowledge, tmp_path: Path) -> None:
+    log = repaired(bench, tmp_path, "better", "1", "leave")
+    assert "bolts" not in log.state.findings
+    report = fault_report(bench, log.state, examine(bench, log.state), "diagnose")
+    loose = bench.findings["bolts"].answers["loose"].say
+    assert f"{loose} (found before the repair; not looked at since)" in [line.says for line in report.findings]
+    assert report.causes[0].repaired.startswith("put right, better but not gone")
+
+
+def test_a_repair_that_did_nothing_stands_below_the_causes_that_are_left(bench: Knowledge, tmp_path: Path) -> None:
+    log = repaired(bench, tmp_path, "still there", "leave")
+    report = fault_report(bench, log.state, examine(bench, log.state), "diagnose")
+    names = [line.name for line in report.causes]
+    assert names.count(str(bench.causes["bolts-loose"].name)) == 1
+    assert report.causes[-1].repaired.startswith("done, and the symptom is still there")
+    assert not any(line.repaired for line in report.causes[:-1])
+
+
+def test_an_answer_taken_back_before_the_repair_was_not_found(bench: Knowledge, tmp_path: Path) -> None:
+    with CaseLog.create(tmp_path) as log:
+        log.append("answer", finding="machine", answer="bench-stand")
+        wrong = log.append("answer", finding="idle", answer="steady")
+        log.append("withdraw", numbers=[wrong.number])
+        log.append("answer", finding="idle", answer="hunts")
+        log.append("answer", finding="bolts", answer="loose")
+        fixed = log.append("fixed", cause="bolts-loose")
+        log.append("answer", finding="bolts", answer="tight")
+        log.append("unknown", finding="idle")
+    known = {name: given.answer for name, given in log.state.known_before(fixed.number).items()}
+    assert known == {"machine": "bench-stand", "idle": "hunts", "bolts": "loose"}
+    report = fault_report(bench, log.state, examine(bench, log.state), "diagnose")
+    assert report.causes[0].repaired.startswith("done and not yet proved")

@@ -471,3 +471,23 @@ def test_what_is_still_not_known_is_not_asked_a_third_time(bench: Knowledge, tmp
     console, log = walk_with(bench, Owner("?", RICH, frozenset({"h-too-rich"}), bench), tmp_path)
     assert console.lines.count("Likely, and on hold: H needle too rich.") == 1
     assert log.state.closing and log.state.closing.how == "undecided"
+
+
+@pytest.mark.parametrize("picked, before", [("", set()), ("1", {"idle"})])
+def test_back_brings_the_list_of_what_the_words_may_mean_again(
+    bench: Knowledge, tmp_path: Path, picked: str, before: set[str]
+) -> None:
+    text, state = walked(bench, tmp_path / "kept", "it hunts", "1", picked, "leave")
+    assert set(state.findings) == {"machine", *before}
+    text, state = walked(bench, tmp_path / "back", "it hunts", "1", picked, "back", "1", "leave")
+    assert text.count("Which of these are true of it?") == 2
+    assert "Taken back: what the owner's words may mean." in text
+    assert {name: given.answer for name, given in state.findings.items()} == {"machine": "helicopter", "idle": "hunts"}
+
+
+def test_back_after_more_was_told_brings_the_list_of_that_alone(bench: Knowledge, tmp_path: Path) -> None:
+    told = ["it hunts", "1", "1", "also it sags under load", "none", "back", "1", "leave"]
+    text, state = walked(bench, tmp_path, *told)
+    assert text.count("Which of these are true of it?") == 3
+    assert set(state.findings) == {"machine", "idle", "under-load"}
+    assert state.unheard == ()

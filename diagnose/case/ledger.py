@@ -11,6 +11,13 @@ MOST_OPEN = 6 * 16
 """A needle further out than six turns is about to fall out; nobody sets one there."""
 
 
+SELDOM_OPEN = 4 * 16
+"""A needle further out than four turns is more often miscounted than set there."""
+
+SELDOM_TURNED = 16
+"""Nobody turns a needle by more than a turn at once; a count so far from the one before is more often a slip."""
+
+
 @dataclass(frozen=True, slots=True)
 class NeedleEntry:
     """A count from lightly seated (`moved` False), or a move from where it stood; plus is out, richer.
@@ -47,10 +54,16 @@ class NeedleStands:
         direction = "in" if self.moved_by > 0 else "out"
         return f"{turns(abs(self.moved_by))} {direction} to its baseline of {turns(self.baseline)}"
 
+    @property
+    def off(self) -> str:
+        """How far it stands from its baseline, for one that does not stand there."""
+        side = "out" if self.moved_by > 0 else "in"
+        return f"{turns(abs(self.moved_by))} further {side} than its baseline of {turns(self.baseline)}"
+
     def told(self, may_close: bool) -> str:
         """Say how it stands against its baseline; the way back only where it opens, or closing is allowed now."""
         if self.moved_by > 0 and not may_close:
-            return f"{turns(self.moved_by)} further out than its baseline of {turns(self.baseline)}; going back is on hold"
+            return f"{self.off}; going back is on hold"
         return self.way_back()
 
 
@@ -87,6 +100,17 @@ def check_entry(entries: Sequence[NeedleEntry], entry: NeedleEntry) -> None:
         )
     if now > MOST_OPEN:
         raise NotAMove(f"{turns(now)} is further out than {turns(MOST_OPEN)}; count again from lightly seated")
+
+
+def doubtful(entries: Sequence[NeedleEntry], entry: NeedleEntry) -> str:
+    """Say why a possible entry is hard to believe; '' when it is not."""
+    before = stands(entries, entry.needle)
+    now = entry.sixteenths + (before.now if entry.moved and before else 0)
+    if now > SELDOM_OPEN:
+        return f"{turns(now)} out is further than a needle is set"
+    if before and abs(now - before.now) > SELDOM_TURNED:
+        return f"{turns(now)} is {turns(abs(now - before.now))} away from where {entry.needle} stood ({turns(before.now)})"
+    return ""
 
 
 def last_entry(entries: Sequence[NeedleEntry]) -> NeedleEntry | None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Any
@@ -15,6 +15,9 @@ FORMAT = 2
 REPAIR_RESULTS = ("gone", "better", "same", "not-done")
 SET_UP = "set-up"
 """How the case of a set-up ends."""
+
+LOOKED_BACK = 8
+"""Repairs of one case, the last, whose answers before them are still looked at."""
 
 ENDINGS = ("found", "normal", "undecided", SET_UP)
 
@@ -38,6 +41,17 @@ class Given:
 
     answer: str
     reading: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """An answer that was once given (None: not known), with the event that gave it and the one that took it back (None:
+    it was never taken back)."""
+
+    number: int
+    finding: str
+    given: Given | None
+    taken_back: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,6 +125,10 @@ class CaseState:
     """All that is known of one case.
 
     setting_up    this is the case of a set-up, not of a fault
+    unheard       the owner's words of which it was not yet asked what they mean
+    lists         of each list that was shown of what they may mean: the events of the answers picked, and its own
+    begun         cause -> event at which its last repair was done, before any retest
+    told          every answer that was ever given, in that order
     set_up_in     the case of the set-up that this fault came after ('': none)
     steps         steps of that set-up, in the order they were taken
     uncounted     needles whose count was asked for with a step and not known, as (event, needle)
@@ -124,10 +142,13 @@ class CaseState:
     unknown: frozenset[str] = frozenset()
     asked_again: frozenset[str] = frozenset()
     words: tuple[str, ...] = ()
-    heard: bool = False
+    unheard: tuple[str, ...] = ()
+    lists: tuple[tuple[int, ...], ...] = ()
     notes: tuple[tuple[str, str], ...] = ()
     needles: tuple[NeedleEntry, ...] = ()
     repairs: tuple[RepairDone, ...] = ()
+    begun: Mapping[str, int] = field(default_factory=dict)
+    told: tuple[Told, ...] = ()
     checks: tuple[str, ...] = ()
     to_retest: str = ""
     passed: tuple[str, ...] = ()
@@ -147,15 +168,36 @@ class CaseState:
         """Finding -> answer, as the rules take them."""
         return {name: given.answer for name, given in self.findings.items()}
 
+    def known_before(self, number: int) -> dict[str, Given]:
+        """Finding -> answer as it stood when this event came, whatever was answered anew or taken back since."""
+        found: dict[str, Given] = {}
+        for told in self.told:
+            if told.number >= number or (told.taken_back is not None and told.taken_back < number):
+                continue
+            if told.given is None:
+                found.pop(told.finding, None)
+            else:
+                found[told.finding] = told.given
+        return found
+
+    @property
+    def known_before_repairs(self) -> tuple[dict[str, Given], ...]:
+        """What was known before each of the last repairs, in their order."""
+        return tuple(self.known_before(number) for number in sorted(set(self.begun.values()))[-LOOKED_BACK:])
+
 
 def replay(events: Iterable[Event]) -> CaseState:
     """Return the state after these events."""
     events = list(events)
-    withdrawn = {number for event in events if event.what == "withdraw" for number in event.data["numbers"]}
+    withdrawn: dict[int, int] = {}
+    for event in events:
+        if event.what == "withdraw":
+            for number in event.data["numbers"]:
+                withdrawn.setdefault(number, event.number)
     held: dict[str, Any] = {
         "findings": {}, "unknown": set(), "asked_again": set(), "words": [], "notes": [], "needles": [],
         "repairs": [], "checks": [], "passed": [], "put_aside": set(), "answered": [], "bench": [], "draft": {},
-        "steps": {}, "uncounted": [], "recordings": [],
+        "steps": {}, "uncounted": [], "recordings": [], "begun": {}, "unheard": [], "lists": [],
     }  # fmt: skip
     for event in events:
         if event.number not in withdrawn:
@@ -169,10 +211,17 @@ def replay(events: Iterable[Event]) -> CaseState:
         unknown=frozenset(held["unknown"]),
         asked_again=frozenset(held["asked_again"]),
         words=tuple(held["words"]),
-        heard=held.get("heard", False),
+        unheard=tuple(held["unheard"]),
+        lists=tuple(held["lists"]),
         notes=tuple(held["notes"]),
         needles=tuple(held["needles"]),
         repairs=tuple(held["repairs"]),
+        begun=MappingProxyType(held["begun"]),
+        told=tuple(
+            Told(event.number, finding, given, withdrawn.get(event.number))
+            for event in events
+            for finding, given in _tells(event)
+        ),
         checks=tuple(dict.fromkeys(held["checks"])),
         to_retest=held.get("to_retest", ""),
         passed=tuple(held["passed"]),
@@ -187,6 +236,19 @@ def replay(events: Iterable[Event]) -> CaseState:
         steps=MappingProxyType(held["steps"]),
         uncounted=tuple(held["uncounted"]),
     )
+
+
+def _tells(event: Event) -> Iterator[tuple[str, Given | None]]:
+    """What an event answers."""
+    data = event.data
+    match event.what:
+        case "answer":
+            yield data["finding"], Given(data["answer"], data.get("reading"))
+        case "unknown":
+            yield data["finding"], None
+        case "step" | "carried":
+            readings = data.get("readings", {})
+            yield from ((name, Given(answer, readings.get(name))) for name, answer in data["answers"].items())
 
 
 def _note_if_again(finding: str, held: dict[str, Any]) -> None:
@@ -206,7 +268,7 @@ def _apply(event: Event, held: dict[str, Any]) -> None:
         case "answer":
             finding = data["finding"]
             _note_if_again(finding, held)
-            held["findings"][finding] = Given(data["answer"], data.get("reading"))
+            held["findings"].update(_tells(event))
             held["unknown"].discard(finding)
             held["answered"].append((event.number, finding))
         case "unknown":
@@ -217,8 +279,11 @@ def _apply(event: Event, held: dict[str, Any]) -> None:
             held["answered"].append((event.number, finding))
         case "words":
             held["words"].append(data["text"])
+            held["unheard"].append(data["text"])
         case "heard":
-            held["heard"] = True
+            held["unheard"] = []
+            if "numbers" in data:
+                held["lists"].append((*data["numbers"], event.number))
         case "note":
             held["notes"].append((event.at, data["text"]))
         case "needle":
@@ -237,6 +302,7 @@ def _apply(event: Event, held: dict[str, Any]) -> None:
             held["checks"].append(data["check"])
         case "fixed":
             held["to_retest"] = data["cause"]
+            held["begun"][data["cause"]] = event.number
             held["passed"] = []
         case "passed":
             held["passed"].append(data["retest"])
@@ -245,21 +311,22 @@ def _apply(event: Event, held: dict[str, Any]) -> None:
             held["repairs"].append(RepairDone(data["cause"], data["result"], event.at, data.get("proof", "")))
             if data["result"] == "not-done":
                 held["put_aside"].add(data["cause"])
+            else:
+                held["begun"].setdefault(data["cause"], event.number)
         case "set-up":
             held["setting_up"] = True
         case "step":
             taken = StepTaken(data["step"], data["outcome"], event.at, event.number)
             held["steps"].pop(taken.step, None)
             held["steps"][taken.step] = taken
-            held["findings"].update({name: Given(answer) for name, answer in data["answers"].items()})
+            held["findings"].update(_tells(event))
             settled = data.get("settled", {})
             held["needles"] += [NeedleEntry(n, count, False, event.at, good=True) for n, count in settled.items()]
         case "uncounted":
             held["uncounted"].append((event.number, data["needle"]))
         case "carried":
             held["set_up_in"] = data["setup"]
-            readings = data.get("readings", {})
-            held["findings"].update({n: Given(answer, readings.get(n)) for n, answer in data["answers"].items()})
+            held["findings"].update(_tells(event))
             held["steps"].update({step: StepTaken(step, outcome) for step, outcome in data["steps"].items()})
             held["needles"] += [NeedleEntry(needle, count, False, event.at) for needle, count in data["counts"].items()]
             held["needles"] += [NeedleEntry(needle, by, True, event.at) for needle, by in data.get("moves", {}).items()]

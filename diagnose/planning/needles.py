@@ -12,8 +12,9 @@ from dataclasses import dataclass
 
 from ..case.ledger import NeedleEntry, NeedleStands, stands
 from ..case.readings import turns
+from ..case.state import CaseState
 from ..knowledge.checker import CLOSE_NEEDLE, NEEDLE_HOLDS
-from ..knowledge.model import Knowledge
+from ..knowledge.model import Answered, Knowledge, Proves, leaves
 from ..knowledge.setup_model import IN, NEEDLES, OUT, Carburettor
 from ..reasoning.reason import Conclusions
 
@@ -121,6 +122,73 @@ def size_in(place: NeedleStands, shown: Tried) -> int:
     by_place = QUARTER if over > FAR else EIGHTH if over > 0 else SIXTEENTH
     room = place.now if shown.lean is None else place.now - shown.lean - 1
     return max(0, min(by_turns, by_place, room))
+
+
+NEEDLES_BACK = "needles-back"
+"""The retest that sees to the needles. The rules that ask for it name the answers that tell of a needle moved."""
+
+
+def moved_in_the_chase(knowledge: Knowledge, state: CaseState) -> tuple[str, ...]:
+    """Return the needles that were moved while the fault was looked for and that no repair has set since: by the ledger,
+    and by every answer before a repair or now for which the rules have the needles seen to.
+
+    An answer whose name begins with a needle's letter tells of that needle; any other tells of both, where nothing says
+    which it was.
+    """
+    by_ledger = {needle for needle in NEEDLES if _moves(state.needles, needle)}
+    told = _telling_of_moves(knowledge, state)
+    named = by_ledger | {needle for needle in NEEDLES if any(finding.startswith(f"{needle.lower()}-") for finding in told)}
+    kind = carburettor_of(knowledge, state.answers)
+    fitted = NEEDLES if kind is None else tuple(map(str, kind.needles))
+    moved = (named or (set(NEEDLES) if told else set())) - _set(knowledge, state)
+    return tuple(needle for needle in fitted if needle in moved)
+
+
+def _telling_of_moves(knowledge: Knowledge, state: CaseState) -> list[str]:
+    """The findings whose answers, before a repair or now, have the needles seen to."""
+    befores = ({name: given.answer for name, given in before.items()} for before in state.known_before_repairs)
+    known = [*befores, state.answers]
+    return [
+        str(leaf.finding)
+        for rule in knowledge.rules.values()
+        if isinstance(rule.outcome, Proves) and NEEDLES_BACK in rule.outcome.retests
+        for leaf in leaves(rule.when)
+        if isinstance(leaf, Answered) and any(leaf.holds(answers) for answers in known)
+    ]
+
+
+def _set(knowledge: Knowledge, state: CaseState) -> set[str]:
+    """The needles that a repair has set, the one included that is still to be proved."""
+    done = [repair.cause for repair in state.repairs if repair.result != "not-done"]
+    causes = (knowledge.causes[cause] for cause in (*done, state.to_retest) if cause in knowledge.causes)
+    return {str(cause.fix.needle) for cause in causes if cause.fix.needle}
+
+
+def stands_off(knowledge: Knowledge, state: CaseState, conclusions: Conclusions) -> tuple[str, ...]:
+    """Say of each needle that was moved in the chase where it stands off its count, or that nobody knows where it stands,
+    and what is to be done about it. Nothing that a hold forbids is said."""
+    says = []
+    for needle in moved_in_the_chase(knowledge, state):
+        place = stands(state.needles, needle)
+        counted = max((entry.number for entry in state.needles if entry.needle == needle), default=0)
+        if place is None or any(one == needle and number > counted for number, one in state.uncounted):
+            says.append(
+                f"{needle} was moved while the fault was looked for, and where it stands is not known. Before it is"
+                " turned again: engine stopped, count it from lightly seated, write it down and set it back."
+            )
+        elif place.moved_by:
+            back = _put_back(knowledge, place, conclusions.held(NEEDLE_HOLDS))
+            says.append(f"{needle} still stands {place.off}. {back}")
+    return tuple(says)
+
+
+def _put_back(knowledge: Knowledge, place: NeedleStands, held: Sequence[str]) -> str:
+    if place.moved_by < 0:
+        return "Open it to that count before it runs again."
+    if held:
+        names = " and ".join(str(knowledge.holds[hold].name) for hold in held)
+        return f"Open is the safe side. It goes back in the next session, under the holds: not while {names} is on hold."
+    return "Bring it back in the next session, a sixteenth at a time, with a run after each."
 
 
 def carburettor_of(knowledge: Knowledge, answers: Mapping[str, str]) -> Carburettor | None:

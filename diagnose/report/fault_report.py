@@ -18,8 +18,8 @@ from ..knowledge.frequency import FREQUENCY
 from ..knowledge.model import Knowledge, Step
 from ..knowledge.setup_model import NEEDLES
 from ..listen.record import chart
-from ..planning.examine import Examined
-from ..planning.needles import carburettor_of, in_words, next_move
+from ..planning.examine import Examined, examine
+from ..planning.needles import carburettor_of, in_words, next_move, stands_off
 from ..planning.plan import next_questions
 from ..planning.proof import proved_by
 from ..planning.setup import in_order
@@ -56,11 +56,13 @@ class BenchLine:
 
 @dataclass(frozen=True, slots=True)
 class CauseLine:
-    """A cause with its share, and the trail behind it: (what was found, what it multiplied the odds by)."""
+    """A cause with its share, and the trail behind it: (what was found, what it multiplied the odds by). `repaired` says
+    what became of its repair; share and trail are then as they were when it was begun."""
 
     name: str
     share: float
     trail: tuple[Line, ...]
+    repaired: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,10 +139,18 @@ RESULTS = {
 }
 
 
+PUT_RIGHT = {
+    "gone": "put right; as it stood before its repair",
+    "better": "put right, better but not gone; as it stood before its repair",
+    "same": "done, and the symptom is still there; as it stood before",
+    "": "done and not yet proved; as it stood before",
+}
+"""Result of a repair ('': not retested yet) -> what is said beside its cause."""
+
+
 def fault_report(knowledge: Knowledge, state: CaseState, examined: Examined, program: str) -> FaultReport:
     """Gather the report of a case as it stands."""
     conclusions = examined.conclusions
-    answered = dict.fromkeys(finding for _, finding in state.answered if finding in state.findings)
     return FaultReport(
         case=state.case,
         opened=when(state.opened),
@@ -154,7 +164,7 @@ def fault_report(knowledge: Knowledge, state: CaseState, examined: Examined, pro
         ),
         holds=tuple(hold_line(knowledge, conclusions, name) for name in conclusions.holds),
         proved=_proved(state),
-        causes=tuple(_cause(examined, state, ranked) for ranked in examined.standing.causes[:MOST_CAUSES]),
+        causes=_causes(examined, state),
         pairs=tuple(
             Line(" and ".join(str(knowledge.causes[c].name) for c in pair.causes), percent(pair.probability))
             for pair in examined.standing.pairs[:2]
@@ -166,11 +176,7 @@ def fault_report(knowledge: Knowledge, state: CaseState, examined: Examined, pro
             for name, concluded in conclusions.conditions.items()
             if not knowledge.conditions[name].unsaid
         ),
-        findings=tuple(
-            Line(str(knowledge.findings[name].ask), answer_of(knowledge, state, name))
-            for name in answered
-            if name in knowledge.findings
-        ),
+        findings=_findings(knowledge, state),
         checks=tuple(str(knowledge.checks[name].name) for name in state.checks if name in knowledge.checks),
         bench=bench_lines(state),
         recordings=tuple(HeardLine(kept.name, kept.said, chart(kept)) for kept in state.recordings),
@@ -328,7 +334,41 @@ def hold_line(knowledge: Knowledge, conclusions: Conclusions, name: str) -> Line
     return Line(str(knowledge.holds[name].name), " ".join(dict.fromkeys(untils)))
 
 
-def _cause(examined: Examined, state: CaseState, ranked: RankedCause) -> CauseLine:
+def _causes(examined: Examined, state: CaseState) -> tuple[CauseLine, ...]:
+    """The causes that were put right, as they stood before; the likeliest of the others, and what the case was closed
+    with; last what was done for nothing."""
+    results = {done.cause: done.result for done in state.repairs if done.result != "not-done"}
+    if state.to_retest:
+        results[state.to_retest] = ""
+    repaired = [cause for cause in results if cause in examined.knowledge.causes and cause in state.begun]
+    closed = state.closing.causes if state.closing else ()
+    others = [ranked for ranked in examined.standing.causes if ranked.cause not in repaired]
+    shown = [ranked for place, ranked in enumerate(others) if place < MOST_CAUSES or ranked.cause in closed]
+    lines = {cause: _before_repair(examined, state, cause, results[cause]) for cause in repaired[-MOST_CAUSES:]}
+    return (
+        *(line for cause, line in lines.items() if results[cause] != "same"),
+        *(_cause(examined, state, ranked) for ranked in shown),
+        *(line for cause, line in lines.items() if results[cause] == "same"),
+    )
+
+
+def _before_repair(examined: Examined, state: CaseState, cause: str, result: str) -> CauseLine:
+    """A cause as it stood when its repair was begun, with what has been answered anew since beside what was found."""
+    number = state.begun[cause]
+    before = replace(
+        state,
+        findings=state.known_before(number),
+        repairs=tuple(done for done in state.repairs if state.begun.get(done.cause, number) < number),
+    )
+    then = examine(examined.knowledge, before, examined.learned)
+    ranked = then.standing.of(cause)
+    if ranked is None:
+        return CauseLine(_cause_name(examined.knowledge, cause), 0.0, (), PUT_RIGHT[result])
+    return replace(_cause(then, before, ranked, state), repaired=PUT_RIGHT[result])
+
+
+def _cause(examined: Examined, state: CaseState, ranked: RankedCause, since: CaseState | None = None) -> CauseLine:
+    """A cause and its trail in a state; where the case has gone on `since`, with what is answered now."""
     knowledge = examined.knowledge
     trail = []
     for weight in examined.standing.trail(ranked.cause)[:MOST_REASONS]:
@@ -338,11 +378,34 @@ def _cause(examined: Examined, state: CaseState, ranked: RankedCause) -> CauseLi
         parts = [
             str(knowledge.conditions[name].name)
             if name in knowledge.conditions
-            else f"{knowledge.findings[name].ask} {answer_of(knowledge, state, name)}"
+            else f"{knowledge.findings[name].ask} {_found_and_now(knowledge, state, since or state, name)}"
             for name in weight.of
         ]
         trail.append(Line("; ".join(parts), f"{'for' if weight.decibels > 0 else 'against'}, {factor:.1f} times"))
     return CauseLine(str(knowledge.causes[ranked.cause].name), ranked.probability, tuple(trail))
+
+
+def _findings(knowledge: Knowledge, state: CaseState) -> tuple[Line, ...]:
+    """Every question that was answered, with what was found before a repair where that is no longer the answer."""
+    befores = [replace(state, findings=known) for known in state.known_before_repairs]
+    answered = {finding for _, finding in state.answered}
+    lines = []
+    for name in dict.fromkeys(one.finding for one in state.told if one.finding in knowledge.findings):
+        now = answer_of(knowledge, state, name)
+        was = [before for before in befores if answer_of(knowledge, before, name) not in ("", now)]
+        if was:
+            lines.append(Line(str(knowledge.findings[name].ask), _found_and_now(knowledge, was[-1], state, name)))
+        elif now and name in answered:
+            lines.append(Line(str(knowledge.findings[name].ask), now))
+    return tuple(lines)
+
+
+def _found_and_now(knowledge: Knowledge, before: CaseState, since: CaseState, name: str) -> str:
+    """What was found before a repair, and what is answered now where that is something else."""
+    found, now = answer_of(knowledge, before, name), answer_of(knowledge, since, name)
+    if found == now:
+        return found
+    return f"{found} (found before the repair; {f'now: {now}' if now else 'not looked at since'})"
 
 
 def _steps(knowledge: Knowledge, state: CaseState, conclusions: Conclusions) -> tuple[str, ...]:
@@ -383,6 +446,8 @@ def _still_open(knowledge: Knowledge, state: CaseState, examined: Examined) -> t
     open_points = [
         f"Not known: {knowledge.findings[name].ask}" for name in sorted(state.unknown) if name in knowledge.findings
     ]
+    if state.closing is not None:
+        open_points += stands_off(knowledge, state, examined.conclusions)
     open_points += [f"Put aside: {_cause_name(knowledge, cause)}" for cause in sorted(state.put_aside)]
     if state.closing is None or state.closing.how == "undecided":
         questions = next_questions(knowledge, examined.conclusions, examined.standing, examined.progress, most=3)

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
 from ..bench.needles import history
-from ..case.ledger import NeedleEntry, NotAMove, check_entry, last_entry, stands, told, weakens
+from ..case.ledger import NeedleEntry, NeedleStands, NotAMove, check_entry, doubtful, last_entry, stands, told, weakens
 from ..case.readings import NotAReading, parse_turns, turns
 from ..drawing.terminal import draw
 from ..knowledge.checker import NEEDLE_HOLDS
 from ..knowledge.setup_model import NEEDLES
-from ..planning.needles import EIGHTH, carburettor_of, in_words, next_move
+from ..planning.needles import EIGHTH, carburettor_of, in_words, moved_in_the_chase, next_move
 from . import screens
 from .choices import NotUnderstood
 
@@ -145,7 +145,8 @@ def call_good(sitting: Sitting, named: str) -> bool:
 
 
 def enter(sitting: Sitting, needle: str, text: str) -> str:
-    """Record a count or move; return what forbids it, or '' when it is recorded."""
+    """Record a count or move, asked for once more when it is hard to believe; return what forbids it, or '' when it is
+    recorded."""
     try:
         sixteenths, moved = parse_turns(text)
         entry = NeedleEntry(needle, sixteenths, moved)
@@ -157,6 +158,11 @@ def enter(sitting: Sitting, needle: str, text: str) -> str:
     if closing and moved and held:
         _show_holds(sitting, held)
         return "refused: that move would weaken the mixture while the hold stands"
+    doubt = doubtful(sitting.state.needles, entry)
+    if doubt:
+        sitting.say(f"    {doubt}. Is it so?")
+        if sitting.choose(["yes, write it down", "no, a slip"]):
+            return "not written down; type it again"
     sitting.log.append("needle", needle=needle, sixteenths=sixteenths, moved=moved)
     place = stands(sitting.state.needles, needle)
     assert place is not None
@@ -201,7 +207,10 @@ def ask_where(sitting: Sitting, needle: str) -> bool:
             raise NotUnderstood(trouble)
         return True
 
-    return sitting.read(understand)
+    written = sitting.read(understand)
+    if written:
+        sitting.say("    Mistyped? 'needle undo' takes it back.")
+    return written
 
 
 def ask_before_it_turns(sitting: Sitting, needle: str) -> None:
@@ -211,6 +220,50 @@ def ask_before_it_turns(sitting: Sitting, needle: str) -> None:
             f"    Before it is turned: engine stopped, count the {needle} needle in, and set it back where it stood."
         )
         ask_where(sitting, needle)
+
+
+def see_to_what_was_moved(sitting: Sitting) -> None:
+    """Before a case closes as cured: ask of each needle that was moved in the chase whether it is back at its baseline."""
+    for needle in moved_in_the_chase(sitting.knowledge, sitting.state):
+        place = stands(sitting.state.needles, needle)
+        if place is None:
+            sitting.say()
+            sitting.say(f"{needle} was moved while the fault was looked for, and it was never counted.", "head")
+            sitting.say("    Engine stopped: count it in, lightly, and set it back where it stood.")
+            _count_or_leave_open(sitting, needle)
+        elif place.moved_by or not any(entry.moved and entry.needle == needle for entry in sitting.state.needles):
+            _ask_if_back(sitting, place)
+
+
+def _ask_if_back(sitting: Sitting, place: NeedleStands) -> None:
+    """Ask where a needle was left, and write it into the ledger. Nothing is asked to be closed under a hold."""
+    off = f" and stood {place.off}" if place.moved_by else ""
+    sitting.say()
+    sitting.say(f"{place.needle} was moved while the fault was looked for{off}. Where does it stand now?", "ask")
+    if place.moved_by > 0 and not _may_close(sitting):
+        sitting.say("    Going back is on hold. Open is the safe side: leave it, and it is written into the report.")
+    offers: dict[str, Callable[[], object]] = {
+        f"at its baseline of {turns(place.baseline)}, brought back": lambda: _write_it_back(sitting, place)
+    }
+    if place.moved_by:
+        offers[f"still at {turns(place.now)}"] = lambda: None
+    offers["elsewhere, or it has to be counted"] = lambda: _count_or_leave_open(sitting, place.needle)
+    list(offers.values())[sitting.choose(list(offers))]()
+
+
+def _write_it_back(sitting: Sitting, place: NeedleStands) -> None:
+    sitting.log.append("needle", needle=place.needle, sixteenths=place.baseline, moved=False)
+    if not place.moved_by:
+        return
+    if place.moved_by > 0 and not _may_close(sitting):
+        sitting.say("    That is further in than it stood, and a weaker mixture is on hold: open it again before it runs.")
+    else:
+        sitting.say("    It was proved where it stood before: run it once more, restrained, before it works again.")
+
+
+def _count_or_leave_open(sitting: Sitting, needle: str) -> None:
+    if not ask_where(sitting, needle):
+        sitting.log.append("uncounted", needle=needle)
 
 
 def show_what_stands_off(sitting: Sitting, set_by_the_fix: str | None) -> None:

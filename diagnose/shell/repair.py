@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Collection, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
@@ -16,8 +17,9 @@ from ..planning.proof import least_minutes, minutes_run, proved_by, retests_of
 from ..report.wording import minutes
 from . import screens
 from .choices import NotUnderstood, several_of
+from .commands import command_among_words
 from .console import Left
-from .needles import ask_before_it_turns, ask_where, show_what_stands_off
+from .needles import ask_before_it_turns, ask_where, see_to_what_was_moved, show_what_stands_off
 
 if TYPE_CHECKING:
     from .walk import Walk
@@ -27,6 +29,10 @@ RUN = "run"
 
 NORMAL = "normal"
 """Family of the causes that are no fault: the engine is as it should be."""
+
+
+LEAST_PROOF = 2
+"""Letters that make words of a proof; less is a slip of the finger at the prompt before."""
 
 
 def offer(walk: Walk, cause: Cause, rules: Sequence[str] = (), waits: str = "") -> None:
@@ -122,12 +128,20 @@ def retest(walk: Walk, cause: Cause) -> None:
         # What was seen of the part itself is mended, whatever became of the fault.
         _forget(walk, put_right(walk.knowledge, str(cause.id), walk.examined.conclusions.answers))
         return
+    see_to_what_was_moved(walk)
     show_what_stands_off(walk, cause.fix.needle)
     walk.say("How was it proved? (Enter: by these retests)", "ask")
-    proof = walk.read_words() or proved_by(retests)
+    proof = walk.read(_proof_of, find=command_among_words) or proved_by(retests)
     walk.log.append("repair", cause=str(cause.id), result="gone", proof=proof)
     helped = [done.cause for done in walk.state.repairs if done.result == "better"]
     walk.close("found", (*helped, str(cause.id)))
+
+
+def _proof_of(line: str) -> str:
+    """The words of a proof; '' for Enter. Raises NotUnderstood for a stray number or letter."""
+    if line and len(re.findall(r"[^\W\d_]", line)) < LEAST_PROOF:
+        raise NotUnderstood(f"'{line}' proves nothing; say how it was run, or press Enter for the retests")
+    return line
 
 
 def _verdict_of(walk: Walk, retest: Retest, well: str) -> int:
@@ -155,8 +169,10 @@ def _minutes_run(walk: Walk) -> float:
     walk.say("How many minutes did it run? (? if nobody looked)", "ask")
 
     def understand(line: str) -> float:
+        if not line.strip():
+            raise NotUnderstood("type the minutes it ran, such as 12, or ? if nobody looked")
         try:
-            return 0.0 if line.strip() in ("", "?") else minutes_run(line)
+            return 0.0 if line.strip() == "?" else minutes_run(line)
         except NotAReading as error:
             raise NotUnderstood(str(error)) from None
 

@@ -90,8 +90,18 @@ def steps(knowledge: Knowledge, conclusions: Conclusions, several: Iterable[Step
         if held:
             names = ", ".join(str(knowledge.holds[name].name) for name in held)
             yield from paragraph(f"(this step is on hold: {names})", width, f"    {place}. ", "quiet")
+            yield from _instead(knowledge, conclusions, held, width)
         else:
             yield from paragraph(str(step.do), width, f"    {place}. ")
+
+
+def _instead(knowledge: Knowledge, conclusions: Conclusions, held: Sequence[str], width: int) -> Lines:
+    """What to do while a step is on hold, and the first thing that lifts it of each hold."""
+    yield from paragraph("Leave it out for now, and go on. It waits until:", width, "       ", "quiet")
+    for name in held:
+        untils = list(dict.fromkeys(knowledge.rules[rule].until for rule in conclusions.holds[name]))
+        more = f" (and {len(untils) - 1} more: 'cautions' shows them)" if len(untils) > 1 else ""
+        yield from paragraph(f"{knowledge.holds[name].name}: {untils[0]}{more}", width, "       - ", "quiet")
 
 
 def procedure(thing: Check | Retest | SetupStep, width: int, title: str) -> Lines:

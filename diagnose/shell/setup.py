@@ -186,22 +186,11 @@ class SetUp(Sitting):
         paths = write_setup_record(self._reports, self.knowledge, self.state, self.examined)
         self.say(f"Record of the set-up: {' and '.join(str(path) for path in paths)}")
 
-    def go_back(self, rest: str) -> bool:
-        """Take back the last thing entered: a step, an answer, a count."""
-        count = int(rest) if rest.isdecimal() else 1
-        if rest and not rest.isdecimal():
-            self.say("    'back' takes a count, such as back 2.")
-            return False
-        entered = {
-            **dict(self.state.answered),
-            **{taken.number: taken.step for taken in self.state.steps.values()},
-            **{entry.number: f"{entry.needle} needle" for entry in self.state.needles if entry.number},
-            **{number: f"{needle} needle" for number, needle in self.state.uncounted},
+    def entered(self) -> dict[tuple[int, ...], str]:
+        """A step or a count can be taken back as well as an answer."""
+        return {
+            **super().entered(),
+            **{(taken.number,): taken.step for taken in self.state.steps.values()},
+            **{(entry.number,): f"{entry.needle} needle" for entry in self.state.needles if entry.number},
+            **{(number,): f"{needle} needle" for number, needle in self.state.uncounted},
         }
-        numbers = sorted(entered)[-count:] if count else []
-        if not numbers:
-            self.say("    There is nothing to take back.")
-            return False
-        self.log.append("withdraw", numbers=numbers)
-        self.say(f"    Taken back: {', '.join(entered[number] for number in numbers)}.")
-        return True

@@ -240,18 +240,23 @@ class Sitting:
         self.show(self.why() if self.why else iter([("    To find what is left to try.", "")]))
 
     def go_back(self, rest: str) -> bool:
+        """Take back the last thing entered, or the last few."""
         count = int(rest) if rest.isdecimal() else 1
         if rest and not rest.isdecimal():
             self.say("    'back' takes a count, such as back 2.")
             return False
-        numbers = [number for number, _ in self.state.answered][-count:] if count else []
-        if not numbers:
-            self.say("    There is no answer to take back.")
+        last = sorted(self.entered(), key=max)[-count:] if count else []
+        if not last:
+            self.say("    There is nothing to take back.")
             return False
-        names = [finding for number, finding in self.state.answered if number in numbers]
-        self.log.append("withdraw", numbers=numbers)
-        self.say(f"    Taken back: {', '.join(names)}.")
+        names = self.entered()
+        self.log.append("withdraw", numbers=[number for numbers in last for number in numbers])
+        self.say(f"    Taken back: {', '.join(names[numbers] for numbers in last)}.")
         return True
+
+    def entered(self) -> dict[tuple[int, ...], str]:
+        """What can be taken back: the events that are taken back together -> what they are."""
+        return {(number,): finding for number, finding in self.state.answered}
 
     def change(self, rest: str) -> bool:
         carried = self.state.findings if self.state.set_up_in else ()

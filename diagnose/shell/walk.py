@@ -51,8 +51,8 @@ class Walk(Sitting):
             self._ask_owner()
             return
         self.tell_news()
-        if not self.state.heard and (MACHINE in self.state.findings or MACHINE in self.state.unknown):
-            self._confirm("; ".join(words for words in self.state.words if words != NOTHING_SAID) or NOTHING_SAID)
+        if self.state.unheard and (MACHINE in self.state.findings or MACHINE in self.state.unknown):
+            self._confirm("; ".join(words for words in self.state.unheard if words != NOTHING_SAID) or NOTHING_SAID)
             return
         if self.state.to_retest in self.knowledge.causes:
             fixed = self.knowledge.causes[self.state.to_retest]
@@ -92,24 +92,30 @@ class Walk(Sitting):
             if finding.check is None and askable(self.knowledge, self.examined.conclusions, self.examined.progress, finding)
         )
         found = () if text == NOTHING_SAID else match(self.knowledge, text, open_now)
-        true: list[int] = []
-        if found:
-            self.say()
-            self.say("Which of these are true of it? Type the numbers, or none.", "ask")
-            says = []
-            for one in found:
-                finding = self.knowledge.findings[one.finding]
-                says.append(f"{finding.ask} {finding.answers[one.answer].say}")
-            self.show(screens.choices(says, self.width))
-            self.why = lambda: screens.paragraph(f"Out of the owner's words: {text}", self.width, "    ")
-            true = self.read(lambda line: several_of(line, len(says)), ["none"])
-        elif text != NOTHING_SAID:
-            self.say("    Kept in the report. None of it matches a symptom by itself; the questions will find it.")
-        for place in true:
-            self.log.append("answer", finding=found[place].finding, answer=found[place].answer)
-        self.log.append("heard")
+        if not found:
+            if text != NOTHING_SAID:
+                self.say("    Kept in the report. None of it matches a symptom by itself; the questions will find it.")
+            self.log.append("heard")
+            return
+        self.say()
+        self.say("Which of these are true of it? Type the numbers, or none.", "ask")
+        says = []
+        for one in found:
+            finding = self.knowledge.findings[one.finding]
+            says.append(f"{finding.ask} {finding.answers[one.answer].say}")
+        self.show(screens.choices(says, self.width))
+        self.why = lambda: screens.paragraph(f"Out of the owner's words: {text}", self.width, "    ")
+        true = [found[place] for place in self.read(lambda line: several_of(line, len(says)), ["none"])]
+        told = [self.log.append("answer", finding=one.finding, answer=one.answer) for one in true]
+        self.log.append("heard", numbers=[event.number for event in told])
         if true:
             self.show(screens.brief(self.examined, self.width))
+
+    def entered(self) -> dict[tuple[int, ...], str]:
+        """A list of what the owner's words may mean is taken back as one, with all that was picked from it."""
+        picked = {number for numbers in self.state.lists for number in numbers}
+        single = {numbers: name for numbers, name in super().entered().items() if not picked.issuperset(numbers)}
+        return {**single, **dict.fromkeys(self.state.lists, "what the owner's words may mean")}
 
     def _ask_again(self, finding: Finding, rules: Sequence[str]) -> None:
         """A contradiction is pointed out and asked again, not averaged away."""
@@ -250,8 +256,6 @@ class Walk(Sitting):
             self.say("    Type what else it does after it, such as: also it bangs in the exhaust.")
             return False
         self.log.append("words", text=words)
-        if self.state.heard:
-            self._confirm(words)
         return True
 
     def found(self, rest: str) -> bool:
