@@ -394,7 +394,8 @@ def test_a_needle_left_open_on_a_cured_engine_stands_in_the_report(base: Knowled
     assert state.closing is not None
     (point,) = left_open(base, state)
     assert point.startswith("H still stands 1/8 turn further out than its baseline of 1 1/4 turns.")
-    assert "next session, under the holds: not while closing a needle" in point
+    assert "Open is the safe side: leave it for now." in point
+    assert "next session, under the holds (closing a needle and turning needles)" in point
 
 
 def test_a_needle_brought_back_is_written_down_and_not_trusted_unrun(base: Knowledge, tmp_path: Path) -> None:
@@ -402,6 +403,7 @@ def test_a_needle_brought_back_is_written_down_and_not_trusted_unrun(base: Knowl
     place = stands(state.needles, "H")
     assert place is not None and not place.moved_by
     assert "a weaker mixture is on hold: open it again before it runs" in said
+    assert "and write it down: needle H +1/8" in said
     assert left_open(base, state) == []
 
 

@@ -1,6 +1,7 @@
 """The walk asks, shows and records; every command works at every prompt; nothing typed breaks it."""
 
 import os
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -10,6 +11,7 @@ import pytest
 from diagnose.case.log import CaseLog
 from diagnose.case.state import CaseState
 from diagnose.knowledge.model import Knowledge
+from diagnose.knowledge.packs import load
 from diagnose.shell.commands import COMMANDS
 from diagnose.shell.console import Dropped, Left, ScriptedConsole
 from diagnose.shell.opening import choose_case, first_words, greet
@@ -491,3 +493,41 @@ def test_back_after_more_was_told_brings_the_list_of_that_alone(bench: Knowledge
     assert text.count("Which of these are true of it?") == 3
     assert set(state.findings) == {"machine", "idle", "under-load"}
     assert state.unheard == ()
+
+
+PAST = """
+- finding: owner
+  ask: Who had it before?
+  why: An engine bought used hides its past.
+  minutes: 0.2
+  past: true
+  unordered: true
+  answers:
+    new: {say: it was new, seen: often}
+    used: {say: it was bought used, seen: rarely, like: [bought it used]}
+"""
+
+
+def test_after_a_repair_that_helped_nobody_is_asked_whether_the_past_is_still_so(tmp_path: Path) -> None:
+    """What happened before stays true; what it did, and what a test of the running engine showed, is asked."""
+    shutil.copytree(Path(__file__).parent / "packs" / "bench", tmp_path / "pack")
+    (tmp_path / "pack" / "past.yaml").write_text(PAST)
+    knowledge = load([tmp_path / "pack"])
+    with CaseLog.create(tmp_path) as log:
+        does = {"machine": "bench-stand", "owner": "used", "under-load": "sags", "bolts": "loose", "richer-test": "better"}
+        tell(log, "sags", does)
+        log.append("fixed", cause="bolts-loose")
+        console = ScriptedConsole(["2", "none", "leave"])
+        Walk(knowledge, log, console, tmp_path, None).run()
+        asked = "\n".join(console.lines).split("Which of these are still so")[1].split("> none")[0]
+        assert "Who had it before?" not in asked
+        assert "How does it pull?" in asked and "What does a richer H do?" in asked
+        assert set(log.state.findings) == {"machine", "owner"}
+
+
+def test_a_look_at_another_part_is_not_asked_again_after_a_repair_that_helped(bench: Knowledge, tmp_path: Path) -> None:
+    with CaseLog.create(tmp_path) as log:
+        tell(log, "sags", {"machine": "bench-stand", "under-load": "sags", "bolts": "tight"})
+        log.append("fixed", cause="h-too-lean")
+        Walk(bench, log, ScriptedConsole(["?", "2", "none", "leave"]), tmp_path, None).run()
+        assert log.state.answers == {"machine": "bench-stand", "bolts": "tight"}

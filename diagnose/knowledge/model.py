@@ -55,7 +55,8 @@ class Measure:
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """One question and its answers, from normal to worst unless `unordered`."""
+    """One question and its answers, from normal to worst unless `unordered`. What is `past` happened before the fault or
+    beside it: no repair changes the answer."""
 
     id: Text
     ask: Text
@@ -69,14 +70,19 @@ class Finding:
     tools: tuple[Text, ...]
     check: Text | None
     unordered: bool
+    past: bool
     unsure: Text | None
     measure: Measure | None
     place: Place
 
     def complaint(self, answer: str) -> bool:
         """True for an answer that an owner would call across the pits, and that is not met on most engines anyway."""
+        return bool(self.answers[answer].like) and self.unusual(answer)
+
+    def unusual(self, answer: str) -> bool:
+        """True for an answer that is neither the normal one nor met on most engines anyway."""
         normal = not self.unordered and answer == next(iter(self.answers))
-        return bool(self.answers[answer].like) and self.answers[answer].seen not in USUAL and not normal
+        return self.answers[answer].seen not in USUAL and not normal
 
     def band(self, value: float) -> Answer:
         """Return the answer whose band holds `value`, given in the finding's own unit."""

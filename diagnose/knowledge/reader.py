@@ -85,6 +85,7 @@ def _finding(it: Fields) -> Finding:
         tools=it.texts("tools"),
         check=it.id_or_none("check"),
         unordered=it.choice_or_none("unordered", ("true",)) is not None,
+        past=it.choice_or_none("past", ("true",)) is not None,
         unsure=it.choice_or_none("unsure", FREQUENCY),
         measure=measure,
         place=it.table.place,

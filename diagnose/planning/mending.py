@@ -5,12 +5,17 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from functools import lru_cache
 
+from ..case.casefile import MACHINE
 from ..knowledge.chains import grouped
 from ..knowledge.model import Knowledge
 from ..reasoning.tables import tables_of
 
 SEEN_SO = 4.0
 """How many times oftener than with other faults an answer must be met for the look that finds it to name the part."""
+
+
+RUNNING = ("idling", "loaded")
+"""States of the engine in which a test shows how it runs, not how a part of it is."""
 
 
 def mending(knowledge: Knowledge, finding: str, answer: str) -> tuple[str, ...]:
@@ -23,6 +28,23 @@ def mending(knowledge: Knowledge, finding: str, answer: str) -> tuple[str, ...]:
 def put_right(knowledge: Knowledge, cause: str, answers: Mapping[str, str]) -> tuple[str, ...]:
     """Return the answered findings that the repair of this cause has put right, to be looked at anew."""
     return tuple(name for name, answer in answers.items() if cause in mending(knowledge, name, answer))
+
+
+def may_be_gone(knowledge: Knowledge, cause: str, answers: Mapping[str, str]) -> tuple[str, ...]:
+    """Return the answered findings that the repair of this cause may have ended with the part of the fault it cured: the
+    complaints, and what tests of the running engine showed. What is past stays true, and what the repair has put right
+    is no question."""
+    no_question = {MACHINE, *put_right(knowledge, cause, answers)}
+    asked = (name for name, answer in answers.items() if _of_its_running(knowledge, name, answer))
+    return tuple(name for name in asked if name not in no_question)
+
+
+def _of_its_running(knowledge: Knowledge, name: str, answer: str) -> bool:
+    finding = knowledge.findings[name]
+    if finding.past:
+        return False
+    tested = finding.check is not None and knowledge.checks[finding.check].engine in RUNNING
+    return finding.unusual(answer) if tested else finding.complaint(answer)
 
 
 @lru_cache(maxsize=8)

@@ -166,7 +166,7 @@ def _set(knowledge: Knowledge, state: CaseState) -> set[str]:
 
 def stands_off(knowledge: Knowledge, state: CaseState, conclusions: Conclusions) -> tuple[str, ...]:
     """Say of each needle that was moved in the chase where it stands off its count, or that nobody knows where it stands,
-    and what is to be done about it. Nothing that a hold forbids is said."""
+    and what is to be done about it. What a hold forbids is left to a later session, under that hold."""
     says = []
     for needle in moved_in_the_chase(knowledge, state):
         place = stands(state.needles, needle)
@@ -187,7 +187,10 @@ def _put_back(knowledge: Knowledge, place: NeedleStands, held: Sequence[str]) ->
         return "Open it to that count before it runs again."
     if held:
         names = " and ".join(str(knowledge.holds[hold].name) for hold in held)
-        return f"Open is the safe side. It goes back in the next session, under the holds: not while {names} is on hold."
+        return (
+            f"Open is the safe side: leave it for now. It goes back in the next session, under the holds ({names}), a"
+            " sixteenth at a time with a run after each."
+        )
     return "Bring it back in the next session, a sixteenth at a time, with a run after each."
 
 

@@ -256,7 +256,9 @@ def _write_it_back(sitting: Sitting, place: NeedleStands) -> None:
     if not place.moved_by:
         return
     if place.moved_by > 0 and not _may_close(sitting):
-        sitting.say("    That is further in than it stood, and a weaker mixture is on hold: open it again before it runs.")
+        by = turns(place.moved_by).split(" turn")[0]
+        sitting.say("    That is further in than it stood, and a weaker mixture is on hold: open it again before it runs,")
+        sitting.say(f"    and write it down: needle {place.needle} +{by}")
     else:
         sitting.say("    It was proved where it stood before: run it once more, restrained, before it works again.")
 

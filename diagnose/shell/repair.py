@@ -7,11 +7,10 @@ from collections.abc import Collection, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from ..case.casefile import MACHINE
 from ..case.readings import NotAReading, percent
 from ..knowledge.model import Cause, Retest
 from ..planning.lifting import behind
-from ..planning.mending import put_right
+from ..planning.mending import may_be_gone, put_right
 from ..planning.plan import still_to_prove
 from ..planning.proof import least_minutes, minutes_run, proved_by, retests_of
 from ..report.wording import minutes
@@ -182,12 +181,7 @@ def _minutes_run(walk: Walk) -> float:
 def _what_is_left(walk: Walk, cause: Cause) -> None:
     """Part of the fault is gone, so what was answered before may be true no longer."""
     answers = walk.examined.conclusions.answers
-    mended = put_right(walk.knowledge, str(cause.id), answers)
-    told = [
-        walk.knowledge.findings[name]
-        for name, answer in answers.items()
-        if name not in (*mended, MACHINE) and walk.knowledge.findings[name].complaint(answer)
-    ]
+    told = [walk.knowledge.findings[name] for name in may_be_gone(walk.knowledge, str(cause.id), answers)]
     left: list[int] = []
     if told:
         walk.why = lambda: screens.paragraph("To look on with what is true now.", walk.width, "    ")
