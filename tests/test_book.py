@@ -71,6 +71,23 @@ def test_a_case_becomes_part_of_the_book_when_it_closes_and_only_once(bench: Kno
     assert once["proofs"][0]["says"] == "Gone in every retest: Restrained run."
 
 
+def test_the_book_keeps_bolts_as_they_were_found_and_not_as_they_were_after_the_repair(
+    bench: Knowledge, book: Book, tmp_path: Path
+) -> None:
+    with CaseLog.create(tmp_path / "cases", clock=lambda: DEMO_CLOCK) as log:
+        log.append("answer", finding="machine", answer="helicopter")
+        log.append("answer", finding="bolts", answer="loose")
+        log.append("answer", finding="idle", answer="hunts")
+        log.append("fixed", cause="bolts-loose")
+        log.append("repair", cause="bolts-loose", result="gone", proof="a restrained run")
+        log.append("answer", finding="bolts", answer="tight")
+        log.append("answer", finding="starts", answer="easily")
+        log.append("closed", how="found", causes=["bolts-loose"])
+    keep_closed(book, tmp_path / "cases", bench)
+    kept = {row["finding"]: row["answer"] for row in everything(book)["case_findings"]}
+    assert kept == {"machine": "helicopter", "bolts": "loose", "idle": "hunts", "starts": "easily"}
+
+
 def test_needles_notes_and_numbers_of_a_case_stand_in_its_machines_history(
     bench: Knowledge, book: Book, tmp_path: Path
 ) -> None:

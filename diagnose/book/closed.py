@@ -129,7 +129,7 @@ def rows_of_case(state: CaseState, events: Sequence[Event], uid: str, knowledge:
                 "case": uid, "finding": name, "answer": given.answer, "reading": given.reading,
                 "value": reading_value(knowledge, name, given.reading),
             }
-            for name, given in state.findings.items()
+            for name, given in state.as_found.items()
         ],
         "causes_found": [{"case": uid, "place": n, "cause": cause} for n, cause in enumerate(closing.causes, 1)],
         "fixes": [

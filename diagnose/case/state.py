@@ -185,6 +185,16 @@ class CaseState:
         """What was known before each of the last repairs, in their order."""
         return tuple(self.known_before(number) for number in sorted(set(self.begun.values()))[-LOOKED_BACK:])
 
+    @property
+    def as_found(self) -> dict[str, Given]:
+        """What was known of the machine with its faults: what a repair that helped has made different stands as it was
+        before that repair."""
+        helped = [self.begun[done.cause] for done in self.repairs if done.result in ("gone", "better")]
+        found = dict(self.findings)
+        for number in sorted(helped, reverse=True):
+            found.update(self.known_before(number))
+        return found
+
 
 def replay(events: Iterable[Event]) -> CaseState:
     """Return the state after these events."""

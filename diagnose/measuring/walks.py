@@ -7,11 +7,10 @@ from dataclasses import dataclass, field, replace
 from random import Random
 from types import MappingProxyType
 
-from ..case.casefile import MACHINE
 from ..case.state import CaseState, Given, RepairDone
 from ..knowledge.model import Finding, Knowledge, Tell
 from ..planning.examine import Examined, examine
-from ..planning.mending import mending, put_right
+from ..planning.mending import may_be_gone, mending, put_right
 from ..planning.steps import Ask, AskAgain, DoCheck, Next, Repair
 from ..planning.worth import ASKING, CALL_FOR_HELP, minutes_of
 from ..reasoning.tables import shown_rates
@@ -104,21 +103,15 @@ class _Bench:
             return True
         if cause in open_faults:
             self.owner = self.drawn.left[cause]
-            self._forget_what_is_gone()
+            self._forget_what_is_gone(cause)
         self._mend(cause)
         return False
 
-    def _forget_what_is_gone(self) -> None:
-        """As in the walk: complaints that are no longer so are forgotten."""
-        self._forget(
-            [
-                name
-                for name, given in self.findings.items()
-                if name != MACHINE
-                and self.knowledge.findings[name].complaint(given.answer)
-                and self.owner.told.get(name, given.answer) != given.answer
-            ]
-        )
+    def _forget_what_is_gone(self, cause: str) -> None:
+        """As in the walk: what was asked anew and is no longer so is forgotten."""
+        given = {name: given.answer for name, given in self.findings.items()}
+        asked = may_be_gone(self.knowledge, cause, given)
+        self._forget([name for name in asked if self.owner.told.get(name, given[name]) != given[name]])
 
     def _mend(self, cause: str) -> None:
         """As in the walk: what was seen of the part is forgotten, and is well on the next look, but for what a fault that
