@@ -52,6 +52,7 @@ _HEADS = {
     "How was it proved?": "proof",
     "How many minutes did it run": "minutes",
     "Where does the": "needle",
+    "Where did the": "needle",
     "H was moved while": "needle-left",
     "L was moved while": "needle-left",
     "Undecided for now": "undecided",

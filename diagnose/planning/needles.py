@@ -133,14 +133,16 @@ def moved_in_the_chase(knowledge: Knowledge, state: CaseState) -> tuple[str, ...
     and by every answer before a repair or now for which the rules have the needles seen to.
 
     An answer whose name begins with a needle's letter tells of that needle; any other tells of both, where nothing says
-    which it was.
+    which it was and no repair has set one of them.
     """
     by_ledger = {needle for needle in NEEDLES if _moves(state.needles, needle)}
     told = _telling_of_moves(knowledge, state)
     named = by_ledger | {needle for needle in NEEDLES if any(finding.startswith(f"{needle.lower()}-") for finding in told)}
     kind = carburettor_of(knowledge, state.answers)
     fitted = NEEDLES if kind is None else tuple(map(str, kind.needles))
-    moved = (named or (set(NEEDLES) if told else set())) - _set(knowledge, state)
+    set_right = _set(knowledge, state)
+    unnamed = set(NEEDLES) if told and not set_right else set()
+    moved = (named or unnamed) - set_right
     return tuple(needle for needle in fitted if needle in moved)
 
 

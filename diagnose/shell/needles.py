@@ -228,11 +228,42 @@ def see_to_what_was_moved(sitting: Sitting) -> None:
         place = stands(sitting.state.needles, needle)
         if place is None:
             sitting.say()
-            sitting.say(f"{needle} was moved while the fault was looked for, and it was never counted.", "head")
-            sitting.say("    Engine stopped: count it in, lightly, and set it back where it stood.")
+            sitting.say(
+                f"A needle was moved before or while the fault was looked for, and {needle} was never counted.", "head"
+            )
+            _ask_where_it_belongs(sitting, needle)
+            sitting.say("    Engine stopped: count it in, lightly, and leave it where you found it.")
             _count_or_leave_open(sitting, needle)
         elif place.moved_by or not any(entry.moved and entry.needle == needle for entry in sitting.state.needles):
             _ask_if_back(sitting, place)
+
+
+def keep_as_good(sitting: Sitting, needle: str) -> None:
+    """A needle that the repair set, and that stood the retests, is good there: the count with the fault is no baseline."""
+    place = stands(sitting.state.needles, needle)
+    if place is not None:
+        sitting.log.append("needle", needle=needle, sixteenths=place.now, moved=False, good=True)
+        sitting.say(f"    {needle} is good at {turns(place.now)}. That is its baseline from now on.")
+
+
+def _ask_where_it_belongs(sitting: Sitting, needle: str) -> None:
+    """Ask for the count before the chase: where it stands after that is no baseline."""
+    sitting.say(f"Where did the {needle} needle stand when it ran well? Turns out, or ? if nobody knows.", "ask")
+
+    def understand(line: str) -> str:
+        if line.strip() in ("", "?"):
+            return ""
+        try:
+            _, moved = parse_turns(line)
+        except NotAReading as error:
+            raise NotUnderstood(str(error)) from None
+        trouble = "a count is wanted here, such as 1 1/4" if moved else enter(sitting, needle, line)
+        if trouble:
+            raise NotUnderstood(trouble)
+        return line
+
+    if not sitting.read(understand):
+        sitting.log.append("note", text=f"Where {needle} belongs is not known; its count is where it was left.")
 
 
 def _ask_if_back(sitting: Sitting, place: NeedleStands) -> None:

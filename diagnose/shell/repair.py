@@ -18,7 +18,7 @@ from . import screens
 from .choices import NotUnderstood, several_of
 from .commands import command_among_words
 from .console import Left
-from .needles import ask_before_it_turns, ask_where, see_to_what_was_moved, show_what_stands_off
+from .needles import ask_before_it_turns, ask_where, keep_as_good, see_to_what_was_moved, show_what_stands_off
 
 if TYPE_CHECKING:
     from .walk import Walk
@@ -127,6 +127,8 @@ def retest(walk: Walk, cause: Cause) -> None:
         # What was seen of the part itself is mended, whatever became of the fault.
         _forget(walk, put_right(walk.knowledge, str(cause.id), walk.examined.conclusions.answers))
         return
+    if cause.fix.needle:
+        keep_as_good(walk, str(cause.fix.needle))
     see_to_what_was_moved(walk)
     show_what_stands_off(walk, cause.fix.needle)
     walk.say("How was it proved? (Enter: by these retests)", "ask")
@@ -206,16 +208,20 @@ def _fit_to_retest(walk: Walk, cause: Cause) -> bool:
     if RUN not in walk.examined.conclusions.holds:
         return True
     walk.show(screens.hold(walk.knowledge, walk.examined.conclusions, RUN, walk.width))
-    walk.say("Before the retest, answer again what holds it, as it is now:", "head")
-    for name in behind(walk.knowledge, walk.examined.conclusions, RUN):
-        walk.ask(walk.knowledge.findings[name])
-    for name in still_to_prove(walk.knowledge, walk.examined.conclusions, walk.examined.progress, RUN):
-        walk.ask(walk.knowledge.findings[name])
-    walk.tell_news()
-    if RUN not in walk.examined.conclusions.holds:
-        return True
-    walk.say("Running is still on hold, so the retest waits.", "head")
-    if walk.choose(["keep it open and leave", "go on looking without a retest"]) == 0:
-        raise Left
+    while True:
+        walk.say("Before the retest, answer again what holds it, as it is now:", "head")
+        for name in behind(walk.knowledge, walk.examined.conclusions, RUN):
+            walk.ask(walk.knowledge.findings[name])
+        for name in still_to_prove(walk.knowledge, walk.examined.conclusions, walk.examined.progress, RUN):
+            walk.ask(walk.knowledge.findings[name])
+        walk.tell_news()
+        if RUN not in walk.examined.conclusions.holds:
+            return True
+        walk.say("Running is still on hold, so the retest waits.", "head")
+        chosen = walk.choose(["look now, and answer again", "keep it open and leave", "go on looking without a retest"])
+        if chosen == 1:
+            raise Left
+        if chosen == 2:
+            break
     walk.log.append("repair", cause=str(cause.id), result="not-done")
     return False
