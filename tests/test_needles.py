@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from diagnose.bench.needles import history, most_changed
 from diagnose.case.casefile import understood
-from diagnose.case.ledger import NeedleEntry, stands
+from diagnose.case.ledger import NeedleEntry, stands, turned
 from diagnose.case.log import CaseLog
 from diagnose.case.state import CaseState, Given
 from diagnose.cli import MISUSED, WELL, main
@@ -511,3 +511,10 @@ def test_an_owner_who_ran_it_long_enough_says_where_the_needle_was_left(base: Kn
         assert log.state.closing is not None
         place = stands(log.state.needles, "H")
         assert place is not None and place.now == 20
+
+
+def test_a_needle_that_never_moved_is_not_drawn(base: Knowledge, tmp_path: Path) -> None:
+    assert not turned([count("H", 20)]) and not turned([count("H", 20), count("L", 18), count("H", 20)])
+    assert turned([count("H", 20), move("H", EIGHTH)])
+    _, state = cured(base, tmp_path, {}, [count("H", 20)], "")
+    assert fault_report(base, state, examine(base, state), "diagnose").needles.plot == ()

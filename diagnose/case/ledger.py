@@ -85,6 +85,13 @@ def stands(entries: Sequence[NeedleEntry], needle: str) -> NeedleStands | None:
     return None if baseline is None or now is None else NeedleStands(needle, baseline, now)
 
 
+def turned(entries: Sequence[NeedleEntry]) -> bool:
+    """True if a needle stood at more than one place: then there is a way of it to be drawn."""
+    places = (stands(entries[:number], entry.needle) for number, entry in enumerate(entries, 1))
+    stood = {(place.needle, place.now) for place in places if place is not None}
+    return len(stood) > len({needle for needle, _ in stood})
+
+
 def check_entry(entries: Sequence[NeedleEntry], entry: NeedleEntry) -> None:
     """Raise NotAMove when the entry is impossible: a move before a count, past seated, or out of its thread."""
     before = stands(entries, entry.needle)

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 from ..bench.needles import history
 from ..case.casefile import MACHINE
-from ..case.ledger import stands, told
+from ..case.ledger import stands, told, turned
 from ..case.readings import count_words, percent, times, turns
 from ..case.state import CANNOT, DONE, NOT_DONE, CaseState
 from ..drawing.chart import Chart
@@ -427,7 +427,8 @@ def needles_of(knowledge: Knowledge, state: CaseState, conclusions: Conclusions)
     move = next_move(knowledge, conclusions, state.needles) if state.closing is None else None
     if move is not None:
         says.append(f"{move.because} {'What would follow is on hold: see above.' if move.held else in_words(move)}")
-    return Needles(lines, tuple(says), tuple(draw(history(state.needles), PLOT_COLUMNS, PLOT_ROWS)))
+    plot = draw(history(state.needles), PLOT_COLUMNS, PLOT_ROWS) if turned(state.needles) else ()
+    return Needles(lines, tuple(says), tuple(plot))
 
 
 def _needle_lines(state: CaseState, may_close: bool) -> tuple[NeedleLine, ...]:

@@ -6,7 +6,18 @@ from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
 from ..bench.needles import history
-from ..case.ledger import NeedleEntry, NeedleStands, NotAMove, check_entry, doubtful, last_entry, stands, told, weakens
+from ..case.ledger import (
+    NeedleEntry,
+    NeedleStands,
+    NotAMove,
+    check_entry,
+    doubtful,
+    last_entry,
+    stands,
+    told,
+    turned,
+    weakens,
+)
 from ..case.readings import NotAReading, parse_turns, turns
 from ..drawing.terminal import draw
 from ..knowledge.checker import NEEDLE_HOLDS
@@ -56,7 +67,7 @@ def show(sitting: Sitting) -> None:
     """Where each needle stands and how it got there, in words and, once there is something to see, as a plot."""
     entries = sitting.state.needles
     sitting.show(screens.ledger(entries, _may_close(sitting), sitting.width))
-    if len(entries) > 1:
+    if turned(entries):
         sitting.say()
         sitting.show((line, "") for line in draw(history(entries), sitting.width, PLOT_ROWS))
 
