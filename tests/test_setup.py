@@ -364,7 +364,7 @@ def test_the_record_says_what_was_not_done_and_why_it_matters(base: Knowledge, t
     for path in write_setup_record(tmp_path, base, state, examine(base, state)):
         text = path.read_text()
         assert "See that the choke opens fully" in text and "makes it rich everywhere" in text
-        assert "Needles (turns out from lightly seated)" in text
+        assert "turns out from lightly seated" in text
         assert "<b>odd" not in text
     record = setup_record(base, state, examine(base, state), "diagnose")
     assert (record.done, len(record.undone)) == (19, 1)

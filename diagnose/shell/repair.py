@@ -119,13 +119,14 @@ def retest(walk: Walk, cause: Cause) -> None:
         raise Left
     if verdict != 0:
         walk.log.append("repair", cause=str(cause.id), result=("better", "same")[verdict - 1])
-        walk.say(
-            "    Not cured yet: no normal flight, and no power but for a short restrained test, whatever is lifted now."
-        )
         if verdict == 1:
             _what_is_left(walk, cause)
         # What was seen of the part itself is mended, whatever became of the fault.
         _forget(walk, put_right(walk.knowledge, str(cause.id), walk.examined.conclusions.answers))
+        walk.tell_news()
+        walk.say(
+            "    Not cured yet: no normal flight, and no power but for a short restrained test, whatever is lifted now."
+        )
         return
     if cause.fix.needle:
         keep_as_good(walk, str(cause.fix.needle))
