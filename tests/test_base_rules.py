@@ -387,6 +387,7 @@ def test_a_little_better_for_more_fuel_closes_no_needle(base: Knowledge, answers
         ("bought it second hand", "ownership", "new-to-you"),
         ("it surges under load and dies after a while", "under-load", "surges"),
         ("burbles under load", "four-strokes", "under-load"),
+        ("it hunts at idle since I opened the low needle", "idle", "hunts"),
     ],
 )
 def test_owners_words_are_not_read_backwards(base: Knowledge, words: str, finding: str, answer: str) -> None:

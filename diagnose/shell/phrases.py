@@ -82,7 +82,7 @@ _EMPTY_WORDS = frozenset(
         "bit",
     ]
 )
-_SPLIT = re.compile(r"\band then\b|\bthen\b|\band\b|\bbut\b|[,;.]")
+_SPLIT = re.compile(r"\band then\b|\bthen\b|\band\b|\bbut\b|\bsince\b|\bbecause\b|[,;.]")
 LEAST_LIKENESS = 0.5
 
 _DENIALS = frozenset(["no", "not", "non", "noth", "never", "without", "cannot", "wont", "neither", "nor"])
