@@ -87,9 +87,8 @@ def stands(entries: Sequence[NeedleEntry], needle: str) -> NeedleStands | None:
 
 def turned(entries: Sequence[NeedleEntry]) -> bool:
     """True if a needle stood at more than one place: then there is a way of it to be drawn."""
-    places = (stands(entries[:number], entry.needle) for number, entry in enumerate(entries, 1))
-    stood = {(place.needle, place.now) for place in places if place is not None}
-    return len(stood) > len({needle for needle, _ in stood})
+    counted = {(entry.needle, entry.sixteenths) for entry in entries if not entry.moved}
+    return any(entry.moved for entry in entries) or len(counted) > len({needle for needle, _ in counted})
 
 
 def check_entry(entries: Sequence[NeedleEntry], entry: NeedleEntry) -> None:

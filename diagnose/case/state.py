@@ -180,19 +180,22 @@ class CaseState:
                 found[told.finding] = told.given
         return found
 
+    def _known_before(self, causes: Iterable[str]) -> tuple[dict[str, Given], ...]:
+        """What was known before each of the last repairs of these causes, in their order."""
+        return tuple(self.known_before(n) for n in sorted({self.begun[cause] for cause in causes})[-LOOKED_BACK:])
+
     @property
     def known_before_repairs(self) -> tuple[dict[str, Given], ...]:
         """What was known before each of the last repairs, in their order."""
-        return tuple(self.known_before(number) for number in sorted(set(self.begun.values()))[-LOOKED_BACK:])
+        return self._known_before(self.begun)
 
     @property
     def as_found(self) -> dict[str, Given]:
         """What was known of the machine with its faults: what a repair that helped has made different stands as it was
         before that repair."""
-        helped = [self.begun[done.cause] for done in self.repairs if done.result in ("gone", "better")]
         found = dict(self.findings)
-        for number in sorted(helped, reverse=True):
-            found.update(self.known_before(number))
+        for known in reversed(self._known_before(done.cause for done in self.repairs if done.result in ("gone", "better"))):
+            found.update(known)
         return found
 
 

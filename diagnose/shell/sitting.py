@@ -245,13 +245,13 @@ class Sitting:
         if rest and not rest.isdecimal():
             self.say("    'back' takes a count, such as back 2.")
             return False
-        last = sorted(self.entered(), key=max)[-count:] if count else []
+        entered = self.entered()
+        last = sorted(entered, key=max)[-count:] if count else []
         if not last:
             self.say("    There is nothing to take back.")
             return False
-        names = self.entered()
         self.log.append("withdraw", numbers=[number for numbers in last for number in numbers])
-        self.say(f"    Taken back: {', '.join(names[numbers] for numbers in last)}.")
+        self.say(f"    Taken back: {', '.join(entered[numbers] for numbers in last)}.")
         return True
 
     def entered(self) -> dict[tuple[int, ...], str]:
