@@ -427,8 +427,15 @@ def test_where_a_needle_was_left_after_the_chase_does_not_pass_for_where_it_belo
     said, state = cured(base, tmp_path, {"h-needle-response": "a-little"}, [], "1 1/4", "1 3/4", "")
     place = stands(state.needles, "H")
     assert place is not None and (place.baseline, place.now) == (20, 28)
+    assert "H belongs at 1 1/4 turns." in said and "H stands at 1 1/4 turns." not in said
     (point,) = left_open(base, state)
     assert point.startswith("H still stands 1/2 turn further out than its baseline of 1 1/4 turns.")
+
+
+def test_where_a_needle_belongs_is_asked_once_more_when_it_is_hard_to_believe(base: Knowledge, tmp_path: Path) -> None:
+    said, state = cured(base, tmp_path, {"h-needle-response": "a-little"}, [], "5", "no, a slip", "1 1/4", "1 3/4", "")
+    assert "Is it so?" in said and "type it again" in said
+    assert [entry.sixteenths for entry in state.needles] == [20, 28]
 
 
 def test_the_count_that_a_needle_was_cured_at_is_good_and_not_the_one_it_was_ill_at(

@@ -175,3 +175,20 @@ def test_enter_at_the_minutes_says_what_is_wanted(base: Knowledge, tmp_path: Pat
         assert "type the minutes it ran, such as 12, or ? if nobody looked" in said
         assert "Too short to tell" not in said
         assert log.state.closing is not None
+
+
+def test_what_nobody_had_looked_at_is_looked_at_when_it_holds_the_retest(base: Knowledge, tmp_path: Path) -> None:
+    with CaseLog.create(tmp_path) as log:
+        log.append("words", text="hunts")
+        log.append("heard")
+        for finding, answer in {"machine": "helicopter", "bolts": "loose"}.items():
+            log.append("answer", finding=finding, answer=answer)
+        for finding in ("fit-to-run", "failsafe"):
+            log.append("unknown", finding=finding)
+        log.append("fixed", cause="carb-bolts-loose")
+        console = ScriptedConsole(["?", "look now", "all of it", "leave"])
+        Walk(base, log, console, tmp_path / "reports", None).run()
+        said = "\n".join(console.lines)
+        assert said.count("Running is still on hold, so the retest waits.") == 1
+        assert log.state.answers["fit-to-run"] == "fit"
+        assert "It is cured when:" in said

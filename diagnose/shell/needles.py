@@ -34,6 +34,8 @@ NOT_YET_GOOD = ("run", "run-at-power")
 
 PLOT_ROWS = 8
 
+A_SLIP = "not written down; type it again"
+
 USES = (
     "Write for instance: needle H 1 1/4 (a count), or needle H +1/8 (a move, plus is out). Also: needle next, needle"
     " undo, needle baseline, needle good."
@@ -150,30 +152,37 @@ def call_good(sitting: Sitting, named: str) -> bool:
         sitting.say("    Refused: a count is good when the engine has run well on it, at work too.")
         return False
     for place in places:
-        sitting.log.append("needle", needle=place.needle, sixteenths=place.now, moved=False, good=True)
-        sitting.say(f"    {place.needle} is good at {turns(place.now)}. That is its baseline from now on.")
+        _write_as_good(sitting, place)
     return True
+
+
+def keep_as_good(sitting: Sitting, needle: str) -> None:
+    """A needle that the repair set, and that stood the retests, is good there: the count with the fault is no baseline."""
+    place = stands(sitting.state.needles, needle)
+    if place is not None:
+        _write_as_good(sitting, place)
+
+
+def _write_as_good(sitting: Sitting, place: NeedleStands) -> None:
+    sitting.log.append("needle", needle=place.needle, sixteenths=place.now, moved=False, good=True)
+    sitting.say(f"    {place.needle} is good at {turns(place.now)}. That is its baseline from now on.")
 
 
 def enter(sitting: Sitting, needle: str, text: str) -> str:
     """Record a count or move, asked for once more when it is hard to believe; return what forbids it, or '' when it is
     recorded."""
     try:
-        sixteenths, moved = parse_turns(text)
-        entry = NeedleEntry(needle, sixteenths, moved)
-        check_entry(sitting.state.needles, entry)
+        entry = _entry(sitting, needle, text)
     except (NotAReading, NotAMove) as error:
         return str(error)
+    sixteenths, moved = entry.sixteenths, entry.moved
     closing = weakens(sitting.state.needles, entry)
     held = sitting.examined.conclusions.held(NEEDLE_HOLDS)
     if closing and moved and held:
         _show_holds(sitting, held)
         return "refused: that move would weaken the mixture while the hold stands"
-    doubt = doubtful(sitting.state.needles, entry)
-    if doubt:
-        sitting.say(f"    {doubt}. Is it so?")
-        if sitting.choose(["yes, write it down", "no, a slip"]):
-            return "not written down; type it again"
+    if _is_a_slip(sitting, entry):
+        return A_SLIP
     sitting.log.append("needle", needle=needle, sixteenths=sixteenths, moved=moved)
     place = stands(sitting.state.needles, needle)
     assert place is not None
@@ -185,6 +194,22 @@ def enter(sitting: Sitting, needle: str, text: str) -> str:
             sitting.say("    Come closer in small moves: an eighth, then a sixteenth for the last.")
         _tell_other(sitting, needle)
     return ""
+
+
+def _entry(sitting: Sitting, needle: str, text: str) -> NeedleEntry:
+    """Return the count or move that was typed. Raises NotAReading, or NotAMove for what is impossible."""
+    entry = NeedleEntry(needle, *parse_turns(text))
+    check_entry(sitting.state.needles, entry)
+    return entry
+
+
+def _is_a_slip(sitting: Sitting, entry: NeedleEntry) -> bool:
+    """Ask whether an entry that is hard to believe was a slip; any other is none."""
+    doubt = doubtful(sitting.state.needles, entry)
+    if not doubt:
+        return False
+    sitting.say(f"    {doubt}. Is it so?")
+    return sitting.choose(["yes, write it down", "no, a slip"]) == 1
 
 
 def _tell_other(sitting: Sitting, needle: str) -> None:
@@ -249,32 +274,27 @@ def see_to_what_was_moved(sitting: Sitting) -> None:
             _ask_if_back(sitting, place)
 
 
-def keep_as_good(sitting: Sitting, needle: str) -> None:
-    """A needle that the repair set, and that stood the retests, is good there: the count with the fault is no baseline."""
-    place = stands(sitting.state.needles, needle)
-    if place is not None:
-        sitting.log.append("needle", needle=needle, sixteenths=place.now, moved=False, good=True)
-        sitting.say(f"    {needle} is good at {turns(place.now)}. That is its baseline from now on.")
-
-
 def _ask_where_it_belongs(sitting: Sitting, needle: str) -> None:
     """Ask for the count before the chase: where it stands after that is no baseline."""
     sitting.say(f"Where did the {needle} needle stand when it ran well? Turns out, or ? if nobody knows.", "ask")
 
-    def understand(line: str) -> str:
+    def understand(line: str) -> NeedleEntry | None:
         if line.strip() in ("", "?"):
-            return ""
+            return None
         try:
-            _, moved = parse_turns(line)
-        except NotAReading as error:
+            entry = _entry(sitting, needle, line)
+        except (NotAReading, NotAMove) as error:
             raise NotUnderstood(str(error)) from None
-        trouble = "a count is wanted here, such as 1 1/4" if moved else enter(sitting, needle, line)
-        if trouble:
-            raise NotUnderstood(trouble)
-        return line
+        if _is_a_slip(sitting, entry):
+            raise NotUnderstood(A_SLIP)
+        return entry
 
-    if not sitting.read(understand):
+    belongs = sitting.read(understand)
+    if belongs is None:
         sitting.log.append("note", text=f"Where {needle} belongs is not known; its count is where it was left.")
+    else:
+        sitting.log.append("needle", needle=needle, sixteenths=belongs.sixteenths, moved=False)
+        sitting.say(f"    {needle} belongs at {turns(belongs.sixteenths)}.")
 
 
 def _ask_if_back(sitting: Sitting, place: NeedleStands) -> None:
@@ -310,9 +330,9 @@ def _count_or_leave_open(sitting: Sitting, needle: str) -> None:
         sitting.log.append("uncounted", needle=needle)
 
 
-def show_what_stands_off(sitting: Sitting, set_by_the_fix: str | None) -> None:
-    """Show the ledger while a needle that the fix did not set stands off its first count; the way back keeps the holds."""
+def show_what_stands_off(sitting: Sitting) -> None:
+    """Show the ledger while a needle stands off its baseline; the way back keeps the holds."""
     places = [place for needle in NEEDLES if (place := stands(sitting.state.needles, needle)) is not None]
-    if any(place.moved_by and place.needle != set_by_the_fix for place in places):
+    if any(place.moved_by for place in places):
         may_close = not sitting.examined.conclusions.held(NEEDLE_HOLDS)
         sitting.show(screens.ledger(sitting.state.needles, may_close, sitting.width))

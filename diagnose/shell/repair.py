@@ -131,7 +131,7 @@ def retest(walk: Walk, cause: Cause) -> None:
     if cause.fix.needle:
         keep_as_good(walk, str(cause.fix.needle))
     see_to_what_was_moved(walk)
-    show_what_stands_off(walk, cause.fix.needle)
+    show_what_stands_off(walk)
     walk.say("How was it proved? (Enter: by these retests)", "ask")
     proof = walk.read(_proof_of, find=command_among_words) or proved_by(retests)
     walk.log.append("repair", cause=str(cause.id), result="gone", proof=proof)
@@ -213,7 +213,9 @@ def _fit_to_retest(walk: Walk, cause: Cause) -> bool:
         walk.say("Before the retest, answer again what holds it, as it is now:", "head")
         for name in behind(walk.knowledge, walk.examined.conclusions, RUN):
             walk.ask(walk.knowledge.findings[name])
-        for name in still_to_prove(walk.knowledge, walk.examined.conclusions, walk.examined.progress, RUN):
+        # What was not known before may be looked at now.
+        progress = replace(walk.examined.progress, unknown=frozenset())
+        for name in still_to_prove(walk.knowledge, walk.examined.conclusions, progress, RUN):
             walk.ask(walk.knowledge.findings[name])
         walk.tell_news()
         if RUN not in walk.examined.conclusions.holds:
