@@ -126,6 +126,7 @@ class Walk(Sitting):
             self.say(f"These answers cannot all be true: {self.knowledge.rules[rule].clash}", "head")
         if not rules:
             self.say("One answer decides much here. Please look at it once more before anything else.", "head")
+            self.say("    If something was tightened or cleaned since, answer as it was found.")
         self.say(f"You answered: {answer}")
         self._give_anew(finding, rules)
 
