@@ -100,6 +100,13 @@ def test_related_answers_count_less_together(bench: Knowledge) -> None:
     assert 0 < kin.decibels < kin.undamped
 
 
+def test_a_sign_is_weighed_with_the_kin_that_were_asked(base: Knowledge) -> None:
+    """Smoke is kin of the burble, and of the second tank where one was filled: nobody asked about a second tank."""
+    standing = rank(base, reason(base, {"smoke": "heavy", "four-strokes": "under-load"}))
+    together = [set(weight.of) for weight in standing.trail("h-too-rich") if "smoke" in weight.of]
+    assert together == [{"smoke", "four-strokes"}]
+
+
 def test_a_condition_and_the_answers_it_rests_on_count_once(bench: Knowledge) -> None:
     """Lean under load is concluded from the sag alone; it may not be added to it."""
     standing = rank(bench, reason(bench, {"under-load": "sags"}))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from ..knowledge.model import Finding, Knowledge
+from ..knowledge.model import Finding, Fix, Knowledge
 from ..knowledge.source import Text
 from ..reasoning.rank import Repairs, Standing
 from ..reasoning.reason import Conclusions
@@ -97,12 +97,17 @@ def open_questions(knowledge: Knowledge, conclusions: Conclusions, progress: Pro
 
 def askable(knowledge: Knowledge, conclusions: Conclusions, progress: Progress, finding: Finding) -> bool:
     """True if this question is open: not answered, not known otherwise, not beyond the machine, not held."""
+    return wanted(knowledge, conclusions, progress, finding) and not conclusions.held(under_of(knowledge, finding))
+
+
+def wanted(knowledge: Knowledge, conclusions: Conclusions, progress: Progress, finding: Finding) -> bool:
+    """True if this question is open, or would be if no hold forbade it."""
     name = finding.id
     if name in conclusions.answers or name in progress.unknown or name in conclusions.skips:
         return False
     if finding.check is not None and finding.check in conclusions.skips:
         return False
-    return can_be_seen(knowledge, conclusions, finding) and not _said_otherwise(knowledge, conclusions, name)
+    return conclusions.applies(needs_of(knowledge, finding)) and not _said_otherwise(knowledge, conclusions, name)
 
 
 def can_be_seen(knowledge: Knowledge, conclusions: Conclusions, finding: Finding) -> bool:
@@ -118,6 +123,14 @@ def needs_of(knowledge: Knowledge, finding: Finding) -> tuple[Text, ...]:
 def under_of(knowledge: Knowledge, finding: Finding) -> tuple[Text, ...]:
     """Return the holds that forbid answering this finding: its own, and those of the check that answers it."""
     return finding.under if finding.check is None else (*finding.under, *knowledge.checks[finding.check].under)
+
+
+def in_the_way(conclusions: Conclusions, fix: Fix) -> tuple[str, ...]:
+    """Return the holds that forbid a fix as a whole, or else every step of it; () when something of it can be done. A step
+    held alone only waits."""
+    steps = [conclusions.held(step.under) for step in fix.steps]
+    every_step = tuple(dict.fromkeys(hold for holds in steps for hold in holds)) if all(steps) else ()
+    return conclusions.held(fix.under) or every_step
 
 
 def _said_otherwise(knowledge: Knowledge, conclusions: Conclusions, finding: str) -> bool:

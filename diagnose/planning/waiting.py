@@ -4,48 +4,100 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from ..knowledge.model import Fix, Knowledge
+from ..knowledge.model import Knowledge
 from ..reasoning.rank import Standing
 from ..reasoning.reason import Conclusions, reason
+from ..reasoning.tables import WRONG_ANSWERS
 from .lifting import behind, way_to_lift
 from .mending import mending
-from .steps import Ask, AskAgain, DoCheck, Progress, Repair, can_be_seen, open_questions, question, standing_of
+from .steps import (
+    Ask,
+    AskAgain,
+    DoCheck,
+    Progress,
+    Repair,
+    can_be_seen,
+    in_the_way,
+    open_questions,
+    question,
+    standing_of,
+    under_of,
+    wanted,
+)
 from .worth import CALL_FOR_HELP, LIKELY_ENOUGH, PAYS, minutes_of
 
 MOST_IN_THE_WAY = 3
 """Answers that are asked again for one repair on hold; where more stand against it, they are hardly all mistaken."""
 
 
-def lifting(
+def what_lifts(
     knowledge: Knowledge, conclusions: Conclusions, standing: Standing, progress: Progress, cause: str
 ) -> Ask | DoCheck | AskAgain | Repair | None:
-    """What may lift the holds on a repair: an open question, or else, for a likely cause, an answer to be given anew, or a
-    part to be put right that was found bad."""
-    holds = _in_the_way(conclusions, knowledge.causes[cause].fix)
-    holding = _holding(conclusions, holds)
+    """What may lift the holds on a repair: an open question, or else, for a likely cause, an answer to be given anew, what
+    opens a question that is itself on hold, or a part to be put right that was found bad."""
+    holds = in_the_way(conclusions, knowledge.causes[cause].fix)
     to_ask = {str(f.id): minutes_of(knowledge, f) for f in open_questions(knowledge, conclusions, progress)}
     for name in way_to_lift(knowledge, conclusions, holds, to_ask):
-        return question(knowledge, conclusions, progress, knowledge.findings[name], holding, None)
+        return question(knowledge, conclusions, progress, knowledge.findings[name], _rules_of(conclusions, holds), None)
     if standing_of(standing, cause) < LIKELY_ENOUGH:
         return None
-    again = {
-        str(finding.id): minutes_of(knowledge, finding)
-        for finding in knowledge.findings.values()
-        if (finding.id in conclusions.answers or finding.id in progress.unknown)
-        and finding.id not in progress.asked_again
-        and can_be_seen(knowledge, conclusions, finding)
-    }
-    found = way_to_lift(knowledge, conclusions, holds, to_ask | again)
-    if len([name for name in found if name in conclusions.answers]) > MOST_IN_THE_WAY:
+    minutes = to_ask | _to_ask_again(knowledge, conclusions, progress)
+    anew = _asked_in_turn(knowledge, conclusions, progress, holds, minutes)
+    if len([name for name in anew if name in conclusions.answers]) > MOST_IN_THE_WAY:
         return None
-    for name in found:
-        if name in again:
-            return AskAgain(name, holding, waits=cause)
-        return question(knowledge, conclusions, progress, knowledge.findings[name], holding, None)
-    return _mending(knowledge, conclusions, standing, progress, cause, to_ask | again)
+    for name in anew:
+        if name not in to_ask:
+            return AskAgain(name, _rules_of(conclusions, holds), waits=cause)
+        return question(knowledge, conclusions, progress, knowledge.findings[name], _rules_of(conclusions, holds), None)
+    return _put_right_first(knowledge, conclusions, standing, progress, cause, minutes)
 
 
-def _mending(
+def _to_ask_again(knowledge: Knowledge, conclusions: Conclusions, progress: Progress) -> dict[str, float]:
+    """Finding -> minutes of asking once more what was answered, or not known.
+
+    Given anew, an answer is another one only where it was mistaken, so its minutes count as often as it takes to meet a
+    mistake: a way over looks that nobody has taken is shorter than one over answers that are hardly all wrong.
+    """
+    asked = (knowledge.findings[name] for name in (*conclusions.answers, *sorted(progress.unknown)))
+    return {
+        str(finding.id): minutes_of(knowledge, finding) / (WRONG_ANSWERS if finding.id in conclusions.answers else 1.0)
+        for finding in asked
+        if finding.id not in progress.asked_again and can_be_seen(knowledge, conclusions, finding)
+    }
+
+
+def _asked_in_turn(
+    knowledge: Knowledge,
+    conclusions: Conclusions,
+    progress: Progress,
+    holds: tuple[str, ...],
+    minutes: Mapping[str, float],
+) -> tuple[str, ...]:
+    """What can be asked now on the shortest way to lift these holds, where a question that a hold forbids may be opened
+    by others on the way. minutes: what each question counts that may be asked, or asked again."""
+    before = _opened_by(knowledge, conclusions, progress, minutes)
+    opened = {
+        name: sum(minutes[other] for other in others) + minutes_of(knowledge, knowledge.findings[name])
+        for name, others in before.items()
+    }
+    way = way_to_lift(knowledge, conclusions, holds, {**minutes, **opened})
+    return tuple(dict.fromkeys(first for name in way for first in before.get(name, (name,))))
+
+
+def _opened_by(
+    knowledge: Knowledge, conclusions: Conclusions, progress: Progress, minutes: Mapping[str, float]
+) -> Mapping[str, tuple[str, ...]]:
+    """Finding that a hold forbids asking -> what may lift that hold, out of what may be asked (with its minutes)."""
+    forbidden = {
+        str(finding.id): conclusions.held(under_of(knowledge, finding))
+        for finding in knowledge.findings.values()
+        if wanted(knowledge, conclusions, progress, finding) and finding.id not in minutes
+    }
+    ways = {holds: way_to_lift(knowledge, conclusions, holds, minutes) for holds in dict.fromkeys(forbidden.values())}
+    return {name: ways[holds] for name, holds in forbidden.items() if ways[holds]}
+
+
+def _put_right_first(
     knowledge: Knowledge,
     conclusions: Conclusions,
     standing: Standing,
@@ -54,25 +106,26 @@ def _mending(
     minutes: Mapping[str, float],
 ) -> AskAgain | Repair | None:
     """The shortest repair of a part that was found bad, if a way to the waiting one is open once all such are put right.
-    What was found is looked at once more before. minutes: what each question costs that may be asked, or asked again."""
+    What was found is looked at once more before. minutes: what each question counts that may be asked, or asked again."""
     bad = _to_mend(knowledge, conclusions, standing, progress, waiting)
     fix = knowledge.causes[waiting].fix
-    holds = _in_the_way(conclusions, fix)
+    holds = in_the_way(conclusions, fix)
     mended = reason(knowledge, {name: answer for name, answer in conclusions.answers.items() if name not in bad})
     looks = {name: minutes_of(knowledge, knowledge.findings[name]) for name in bad}
-    left = _in_the_way(mended, fix)
-    found = way_to_lift(knowledge, mended, left, {**looks, **minutes})
+    left = in_the_way(mended, fix)
+    found = way_to_lift(knowledge, mended, left, {**minutes, **looks})
     if left and not found:
         return None
-    holding = _holding(conclusions, holds)
-    in_the_way = {name for hold in holds for name in behind(knowledge, conclusions, hold)} | set(found)
-    to_do = sorted((name for name in bad if name in in_the_way), key=lambda name: knowledge.causes[bad[name]].fix.minutes)
+    along_the_way = {name for hold in holds for name in behind(knowledge, conclusions, hold)} | set(found)
+    to_do = sorted(
+        (name for name in bad if name in along_the_way), key=lambda name: knowledge.causes[bad[name]].fix.minutes
+    )
     if not to_do:
         return None
     if to_do[0] not in progress.asked_again:
-        return AskAgain(to_do[0], holding, waits=waiting)
+        return AskAgain(to_do[0], _rules_of(conclusions, holds), waits=waiting)
     repair = bad[to_do[0]]
-    return Repair(repair, standing_of(standing, repair), holding, waits=waiting)
+    return Repair(repair, standing_of(standing, repair), _rules_of(conclusions, holds), waits=waiting)
 
 
 def _to_mend(
@@ -89,7 +142,7 @@ def _to_mend(
             if cause != waiting
             and standing.of(cause) is not None
             and cause not in progress.repairs.done | progress.put_aside
-            and not _in_the_way(conclusions, knowledge.causes[cause].fix)
+            and not in_the_way(conclusions, knowledge.causes[cause].fix)
             and knowledge.causes[cause].fix.minutes <= worth_it
         ]
         if open_causes:
@@ -97,11 +150,5 @@ def _to_mend(
     return bad
 
 
-def _holding(conclusions: Conclusions, holds: tuple[str, ...]) -> tuple[str, ...]:
+def _rules_of(conclusions: Conclusions, holds: tuple[str, ...]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(rule for hold in holds for rule in conclusions.holds[hold]))
-
-
-def _in_the_way(conclusions: Conclusions, fix: Fix) -> tuple[str, ...]:
-    """The holds that forbid the fix as a whole, or else all of its steps; a step held alone only waits."""
-    as_a_whole = conclusions.held(fix.under)
-    return as_a_whole or conclusions.held(tuple(hold for step in fix.steps for hold in step.under))

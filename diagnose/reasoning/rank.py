@@ -243,8 +243,8 @@ def _kin_columns(kin: Iterable[Kin], where: Mapping[str, int]) -> tuple[tuple[st
     taken: set[str] = set()
     for group in kin:
         members = [name for name in group.of if name in where and name not in taken]
-        taken.update(members)
         if len(members) > 1:
+            taken.update(members)
             groups.append((str(group.are), tuple(where[name] for name in members)))
     return tuple(groups)
 

@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 from ..case.casefile import MACHINE
 from ..knowledge.model import Cause, Finding
 from ..planning.plan import one_more, safe_looks
-from ..planning.steps import Ask, AskAgain, DoCheck, Repair, Undecided, askable
+from ..planning.steps import Ask, AskAgain, DoCheck, Repair, Undecided, askable, in_the_way
 from ..reasoning.doubt import Turn, turns_of_mind
 from ..report.wording import minutes
 from . import screens
@@ -169,9 +169,7 @@ class Walk(Sitting):
         self.show_standing()
         for name in held[:1]:
             self.say(f"    The likeliest, {self.knowledge.causes[name].name}, waits for what is on hold:")
-            fix = self.knowledge.causes[name].fix
-            under = (*fix.under, *(hold for step in fix.steps for hold in step.under))
-            for hold in dict.fromkeys(self.examined.conclusions.held(under)):
+            for hold in in_the_way(self.examined.conclusions, self.knowledge.causes[name].fix):
                 self.show(screens.hold(self.knowledge, self.examined.conclusions, hold, self.width))
         self.why = None
         seen = self.examined
