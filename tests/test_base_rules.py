@@ -211,6 +211,14 @@ def test_cold_air_is_the_direction_that_warns(base: Knowledge) -> None:
     assert share(colder, LEAN) > share(hotter, LEAN)
 
 
+def test_another_season_warns_of_cold_air_until_it_is_known_to_be_hotter(base: Knowledge) -> None:
+    """Silence errs to the safe side. In hot air it is the next cold day that is warned of, not this one."""
+    unknown = seen(base, what_changed="weather-or-season")
+    hotter = seen(base, what_changed="weather-or-season", weather_against_when_set="hotter")
+    assert unknown.conclusions.cautions["cold-day-lean"] == ("denser-air-than-when-set",)
+    assert hotter.conclusions.cautions["cold-day-lean"] == ("thinner-air-than-when-set",)
+
+
 def test_fuel_before_spark_when_it_fades_and_spark_before_fuel_when_it_cuts(base: Knowledge) -> None:
     """Common practice."""
 
