@@ -32,6 +32,7 @@ from ..knowledge.model import (
     Need,
     Retest,
     Rule,
+    Slang,
     Step,
     Warns,
     leaves,
@@ -58,6 +59,7 @@ SHELVES: Mapping[str, str] = MappingProxyType(
         "carburettor": "carburettors",
         "needle_move": "needle_moves",
         "hearing": "hearings",
+        "slang": "slang",
     }
 )
 """What can be shown -> its shelf in Knowledge."""
@@ -421,6 +423,11 @@ def _hearing(knowledge: Knowledge, hearing: Hearing) -> Iterator[Section]:
     yield _own(because=hearing.because, basis=hearing.basis)
 
 
+def _slang(knowledge: Knowledge, slang: Slang) -> Iterator[Section]:
+    yield Section("it stands for", (slang.stands_for,))
+    yield Section("people say", tuple(map(str, slang.also)))
+
+
 def _answered(knowledge: Knowledge, finding: str, answer: str) -> str:
     answers = knowledge.findings[finding].answers
     return f"'{answers[answer].say}'" if answer in answers else f"the {answer} measured"
@@ -442,5 +449,6 @@ _CONTENT: Mapping[str, Callable[[Knowledge, Whatever], Iterator[Section]]] = Map
         "carburettor": _carburettor,
         "needle_move": _needle_move,
         "hearing": _hearing,
+        "slang": _slang,
     }
 )

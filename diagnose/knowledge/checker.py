@@ -96,6 +96,7 @@ def problems(knowledge: Knowledge, unread: frozenset[str] = frozenset()) -> list
         _rules(knowledge, shelves),
         setup_problems(knowledge, shelves),
         _hearings(knowledge, shelves),
+        _slang(knowledge),
         _leaning(knowledge),
     )
     first = list(islice(found, MOST_PROBLEMS))
@@ -244,6 +245,18 @@ def _hearings(knowledge: Knowledge, shelves: Shelves) -> Iterator[Problem]:
     for heard in knowledge.hearings.values():
         yield from shelves.unknown(_texts(heard.says), shelves.finding)
     yield from hearing.problems(knowledge)
+
+
+def _slang(knowledge: Knowledge) -> Iterator[Problem]:
+    """What is said stands for one thing."""
+    stands_for: dict[str, str] = {}
+    for slang in knowledge.slang.values():
+        for said in slang.also:
+            other = stands_for.setdefault(said.casefold(), slang.stands_for)
+            if other != slang.stands_for:
+                yield Problem(
+                    said.place, f"'{said}' stands for '{other}' already; it cannot stand for '{slang.stands_for}' too"
+                )
 
 
 def _leaning(knowledge: Knowledge) -> Iterator[Problem]:

@@ -34,7 +34,7 @@ SHELVES = MappingProxyType(
         "need": "needs", "finding": "findings", "kin": "kin", "condition": "conditions", "cause": "causes",
         "check": "checks", "retest": "retests", "caution": "cautions", "hold": "holds", "rule": "rules",
         "setup_step": "setup_steps", "carburettor": "carburettors", "needle_move": "needle_moves",
-        "hearing": "hearings",
+        "hearing": "hearings", "slang": "slang",
     }
 )  # fmt: skip
 """Kind of entry -> where Knowledge keeps it."""

@@ -104,6 +104,16 @@ class Kin:
 
 
 @dataclass(frozen=True, slots=True)
+class Slang:
+    """What people say `also` for one thing; `stands_for` is the word that phrases of answers have for it."""
+
+    id: Text
+    stands_for: str
+    also: tuple[Text, ...]
+    place: Place
+
+
+@dataclass(frozen=True, slots=True)
 class Condition:
     """What a mechanic concludes on the way: concluded or not, never a number. What is `unsaid` goes without saying: rules
     rest on it, and nobody is told."""
@@ -451,6 +461,7 @@ class Knowledge:
     carburettors: Mapping[str, Carburettor] = field(default_factory=dict)
     needle_moves: Mapping[str, NeedleMove] = field(default_factory=dict)
     hearings: Mapping[str, Hearing] = field(default_factory=dict)
+    slang: Mapping[str, Slang] = field(default_factory=dict)
     changes: tuple[Change, ...] = ()
 
 

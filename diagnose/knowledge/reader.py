@@ -30,6 +30,7 @@ from .model import (
     Requirement,
     Retest,
     Reweigh,
+    Slang,
     SwitchOff,
     Tell,
 )
@@ -146,6 +147,12 @@ def _kin(it: Fields) -> Kin:
     if len(kin.of) > MOST_KIN:
         it.wrong(it.table.place, f"more than {MOST_KIN} findings in one kin")
     return kin
+
+
+def _slang(it: Fields) -> Slang:
+    name = it.id("slang")
+    stands_for = it.text_or_none("stands_for") or name.replace("-", " ")
+    return Slang(name, str(stands_for), it.texts("also", True), it.table.place)
 
 
 def _condition(it: Fields) -> Condition:
@@ -310,6 +317,7 @@ READERS: dict[str, Callable[[Fields], object]] = {
     "rule": rule,
     **SETUP_READERS,
     "hearing": read_hearing,
+    "slang": _slang,
     "switch_off": _switch_off,
     "reweigh": _reweigh,
 }

@@ -5,194 +5,200 @@ from __future__ import annotations
 import math
 import re
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
 from functools import lru_cache
+from types import MappingProxyType
+
+from snowballstemmer import stemmer
 
 from ..knowledge.chains import grouped
 from ..knowledge.model import Knowledge
 
-_EMPTY_WORDS = frozenset(
-    [
-        "a",
-        "an",
-        "and",
-        "are",
-        "as",
-        "at",
-        "be",
-        "been",
-        "but",
-        "by",
-        "for",
-        "from",
-        "get",
-        "gets",
-        "got",
-        "had",
-        "has",
-        "have",
-        "he",
-        "her",
-        "his",
-        "i",
-        "if",
-        "in",
-        "into",
-        "is",
-        "it",
-        "its",
-        "just",
-        "me",
-        "my",
-        "of",
-        "on",
-        "or",
-        "our",
-        "she",
-        "so",
-        "that",
-        "the",
-        "their",
-        "them",
-        "then",
-        "there",
-        "they",
-        "this",
-        "to",
-        "was",
-        "we",
-        "were",
-        "when",
-        "which",
-        "will",
-        "with",
-        "would",
-        "you",
-        "your",
-        "engine",
-        "motor",
-        "model",
-        "does",
-        "do",
-        "really",
-        "very",
-        "quite",
-        "bit",
-    ]
-)
-_SPLIT = re.compile(r"\band then\b|\bthen\b|\band\b|\bbut\b|\bsince\b|\bbecause\b|[,;.]")
-LEAST_LIKENESS = 0.5
+_EMPTY_WORDS = frozenset({
+    "a", "about", "again", "ain", "all", "also", "am", "an", "and", "any", "anyway", "as", "at", "be", "been",
+    "bit", "bloody", "but", "by", "can", "could", "did", "do", "does", "engine", "ever", "every", "everything",
+    "few", "for", "from", "get", "gets", "getting", "go", "goes", "going", "gone", "got", "had", "has", "have",
+    "he", "her", "here", "him", "his", "how", "i", "if", "in", "into", "is", "it", "its", "itself", "just", "keep",
+    "keeps", "kept", "kind", "let", "like", "little", "lot", "lovely", "made", "make", "makes", "me", "mine",
+    "model", "motor", "much", "my", "now", "of", "on", "once", "one", "only", "onto", "or", "our", "own",
+    "properly", "quite", "rather", "real", "really", "right", "s", "said", "say", "see", "she", "should", "since",
+    "so", "some", "something", "sort", "still", "sure", "t", "take", "takes", "than", "that", "the", "their",
+    "them", "then", "there", "these", "they", "thing", "this", "those", "though", "till", "to", "too", "try", "was",
+    "we", "well", "went", "were", "what", "when", "whenever", "where", "which", "while", "who", "whole", "will",
+    "with", "would", "you", "your", "yourself"
+})  # fmt: skip
+_DENIALS = frozenset({"no", "not", "non", "nothing", "never", "without", "cannot", "neither", "nor", "hardly", "barely"})
+"""Words that turn the next telling word into its opposite."""
 
-_DENIALS = frozenset(["no", "not", "non", "noth", "never", "without", "cannot", "wont", "neither", "nor"])
-"""Stems of words that turn a phrase into its opposite."""
+_CONTRACTED = re.compile(r"\b(ai|are|ca|could|did|does|do|had|has|have|is|should|was|were|wo|would)n'?t\b")
 
-_NEEDLES = frozenset(["h", "l"])
+_CLAUSES = re.compile(r"\band then\b|\bthen\b|\band\b|\bbut\b|\bsince\b|\bbecause\b|\bcause\b|\buntil\b|[,;.:!?]")
+
+NEARLY_ALL = 0.72
+"""Share of a phrase, by the weight of its words, that must be said."""
+
+ACROSS_CLAUSES = 0.8
+"""What counts of a likeness whose words stand in different clauses of a sentence."""
 
 SEVERAL = 2
 """Other questions in whose phrases the words of an answer are found, for it to be no phrase of its own."""
 
-OPPOSITE = 0.6
-"""What is left of a likeness when only one side denies ("it surges", "it does not surge"), or the needles differ."""
+Slang = Mapping[tuple[str, ...], str]
+"""Stems as they are said -> the one word that stands for them."""
+
+_NO_SLANG: Slang = MappingProxyType({})
+_stems = stemmer("english").stemWord
 
 
 @dataclass(frozen=True, slots=True)
 class Match:
-    """An answer that the words may mean, and how alike they are (0 to 1)."""
+    """An answer that the words may mean, and how much of what was said speaks for it."""
 
     finding: str
     answer: str
     likeness: float
 
 
-_Entry = tuple[str, str, frozenset[str]]
-"""Finding, answer, stems of one phrase."""
+@dataclass(frozen=True, slots=True)
+class _Phrase:
+    """What owners say for one answer, as stems."""
+
+    finding: str
+    answer: str
+    words: frozenset[str]
 
 
 @dataclass(frozen=True, eq=False)
 class _Phrases:
-    entries: tuple[_Entry, ...]
-    weight: dict[str, float]
+    entries: tuple[_Phrase, ...]
+    weight: Mapping[str, float]
+    slang: Slang
 
 
-def stems(text: str) -> list[str]:
-    """Return the telling words of a text, cut to their stems."""
-    words = re.findall(r"[a-z0-9']+", text.lower().replace("won't", "wont").replace("n't", " not"))
-    return [_stem(word.replace("'", "")) for word in words if word not in _EMPTY_WORDS]
+@dataclass(frozen=True, slots=True)
+class _Found:
+    match: Match
+    words: frozenset[str]
 
 
-def _stem(word: str) -> str:
-    for ending in ("ingly", "ing", "ies", "es", "ed", "s", "y", "e"):
-        if word.endswith(ending) and len(word) - len(ending) >= 3:
-            cut = word[: -len(ending)]
-            return cut[:-1] if len(cut) > 3 and cut[-1] == cut[-2] else cut
-    return word
+def stems(text: str, slang: Slang = _NO_SLANG) -> list[str]:
+    """Return the telling words of a text, cut to their stems; what is denied as "not" with its stem ("not start")."""
+    plain = _CONTRACTED.sub("not", text.lower().replace("’", "'")).replace("'s", "").replace("'", "")
+    words = [word for word in re.findall(r"[a-z0-9]+", plain) if word not in _EMPTY_WORDS]
+    return list(_denied(_in_one_word([word if word in _DENIALS else _stems(word) for word in words], slang)))
+
+
+def _in_one_word(words: Sequence[str], slang: Slang) -> Iterator[str]:
+    """What is said in several ways, in one; the longest way first."""
+    longest = max(map(len, slang), default=1)
+    at = 0
+    while at < len(words):
+        for length in range(min(longest, len(words) - at), 0, -1):
+            one = slang.get(tuple(words[at : at + length]))
+            if one is not None:
+                yield one
+                at += length
+                break
+        else:
+            yield words[at]
+            at += 1
+
+
+def _denied(words: Iterable[str]) -> Iterator[str]:
+    denial = False
+    for word in words:
+        if word in _DENIALS:
+            denial = True
+        else:
+            yield f"not {word}" if denial else word
+            denial = False
+    if denial:
+        yield "not"
+
+
+def _slang_of(knowledge: Knowledge) -> Slang:
+    return {
+        tuple(stems(said)): entry.stands_for
+        for entry in knowledge.slang.values()
+        for said in (entry.stands_for, *entry.also)
+        if stems(said)
+    }
 
 
 @lru_cache(maxsize=8)
 def _phrases_of(knowledge: Knowledge) -> _Phrases:
+    slang = _slang_of(knowledge)
     liked, said = [], []
     for finding in knowledge.findings.values():
         for answer in finding.answers.values():
             if answer.like:
-                liked += [(str(finding.id), str(answer.id), frozenset(stems(phrase))) for phrase in answer.like]
-                said.append((str(finding.id), str(answer.id), frozenset(stems(answer.say))))
-    where = grouped((word, entry) for entry in (*liked, *said) for word in entry[2])
-    entries = [*liked, *(entry for entry in said if not _said_of_all(entry, where))]
-    seen = Counter(word for _, _, words in entries for word in words)
+                where = str(finding.id), str(answer.id)
+                liked += [_Phrase(*where, frozenset(stems(phrase, slang))) for phrase in answer.like]
+                said.append(_Phrase(*where, frozenset(stems(answer.say, slang))))
+    spoken = grouped((word, entry) for entry in (*liked, *said) for word in entry.words)
+    entries = [*liked, *(entry for entry in said if not _said_of_all(entry, spoken))]
+    seen = Counter(word for entry in entries for word in entry.words)
     total = max(len(entries), 1)
-    return _Phrases(tuple(entries), {word: math.log(1 + total / count) for word, count in seen.items()})
+    weight = {word: math.log(1 + total / count) for word, count in seen.items()}
+    return _Phrases(tuple(entry for entry in entries if entry.words), weight, slang)
 
 
-def _said_of_all(entry: _Entry, where: Mapping[str, Sequence[_Entry]]) -> bool:
+def _said_of_all(entry: _Phrase, spoken: Mapping[str, Sequence[_Phrase]]) -> bool:
     """True if an answer says by itself only what is said of several things: "under load", "less", "yes" answer a question,
-    and without it they are no complaint. where: word -> the phrases that have it."""
-    finding, _, words = entry
-    with_the_rarest = min((where[word] for word in words), key=len, default=())
-    return len({other for other, _, phrase in with_the_rarest if other != finding and words <= phrase}) >= SEVERAL
+    and without it they are no complaint. spoken: word -> the phrases that have it."""
+    with_the_rarest = min((spoken[word] for word in entry.words), key=len, default=())
+    alike = (other for other in with_the_rarest if entry.words <= other.words)
+    return len({other.finding for other in alike} - {entry.finding}) >= SEVERAL
 
 
 def match(knowledge: Knowledge, text: str, open_findings: frozenset[str], most: int = 6) -> tuple[Match, ...]:
-    """Return what the words may mean among `open_findings`, likeliest first, at most one answer a finding."""
+    """Return what the words may mean among `open_findings`, likeliest first, at most one answer a finding.
+
+    A phrase is met where nearly all its words are said together, whatever else is said. Words that another phrase takes
+    together with more do not count a second time.
+    """
     phrases = _phrases_of(knowledge)
-    best: dict[str, Match] = {}
-    parts = [part for part in (text, *_SPLIT.split(text)) if part.strip()]
-    for part in dict.fromkeys(parts):
-        said = _corrected(stems(part), phrases.weight)
-        if not said:
-            continue
-        for finding, answer, words in phrases.entries:
-            if finding not in open_findings or not words:
-                continue
-            likeness = _likeness(said, words, phrases.weight)
-            if likeness >= LEAST_LIKENESS and (finding not in best or likeness > best[finding].likeness):
-                best[finding] = Match(finding, answer, likeness)
-    ordered = sorted(best.values(), key=lambda found: (-found.likeness, found.finding))
-    return tuple(ordered[:most])
+    clauses = [part for part in _CLAUSES.split(text) if part.strip()]
+    best: dict[str, _Found] = {}
+    for part in dict.fromkeys([*clauses, text]):
+        said = _corrected(stems(part, phrases.slang), phrases.weight)
+        share = 1.0 if part in clauses else ACROSS_CLAUSES
+        for phrase in phrases.entries:
+            likeness = share * _likeness(said, phrase.words, phrases.weight)
+            if phrase.finding in open_findings and likeness > 0:
+                found = _Found(Match(phrase.finding, phrase.answer, likeness), said & phrase.words)
+                if phrase.finding not in best or likeness > best[phrase.finding].match.likeness:
+                    best[phrase.finding] = found
+    ordered = sorted(best.values(), key=lambda found: (-found.match.likeness, found.match.finding))
+    told = [one for one in ordered if not any(one.words < other.words for other in ordered)]
+    return tuple(found.match for found in told[:most])
 
 
-def _corrected(words: list[str], known: dict[str, float]) -> frozenset[str]:
+def _corrected(words: Iterable[str], known: Mapping[str, float]) -> frozenset[str]:
     """Mend a slip of the thumb by the nearest known word."""
     mended = []
     for word in words:
-        near = [] if word in known or len(word) < 4 else get_close_matches(word, known, n=1, cutoff=0.8)
+        sound = word in known or len(word) < 4 or word.startswith("not ")
+        near = [] if sound else get_close_matches(word, known, n=1, cutoff=0.85)
         mended.append(near[0] if near else word)
     return frozenset(mended)
 
 
-def _likeness(said: frozenset[str], phrase: frozenset[str], weight: dict[str, float]) -> float:
-    """Weighted overlap of what was said with a phrase, harmonic mean of both coverages.
+def _likeness(said: frozenset[str], phrase: frozenset[str], weight: Mapping[str, float]) -> float:
+    """The weight of what was said of a phrase, by the share of it that was said; 0 where too little was said, or the
+    opposite of a word.
 
     fsum, because words in a set come in any order and equal likenesses must come out equal.
     """
-    common = math.fsum(weight.get(word, 0.0) for word in said & phrase)
-    if not common:
+    common = said & phrase
+    if not common or any(_opposite(word) in said for word in phrase):
         return 0.0
-    rare = max(weight.values(), default=1.0)
-    of_said = common / math.fsum(weight.get(word, rare / 2) for word in said)
-    of_phrase = common / math.fsum(weight[word] for word in phrase)
-    alike = 2 * of_said * of_phrase / (of_said + of_phrase)
-    denied = bool(said & _DENIALS) != bool(phrase & _DENIALS)
-    other_needle = bool(said & _NEEDLES and phrase & _NEEDLES and not said & phrase & _NEEDLES)
-    return alike * OPPOSITE if denied or other_needle else alike
+    told = math.fsum(weight[word] for word in common)
+    share = told / math.fsum(weight[word] for word in phrase)
+    return told * share if share >= NEARLY_ALL else 0.0
+
+
+def _opposite(word: str) -> str:
+    return word.removeprefix("not ") if word.startswith("not ") else f"not {word}"

@@ -89,7 +89,7 @@ class Walk(Sitting):
         open_now = frozenset(
             str(finding.id)
             for finding in self.knowledge.findings.values()
-            if finding.check is None and askable(self.knowledge, self.examined.conclusions, self.examined.progress, finding)
+            if askable(self.knowledge, self.examined.conclusions, self.examined.progress, finding)
         )
         found = () if text == NOTHING_SAID else match(self.knowledge, text, open_now)
         if not found:
