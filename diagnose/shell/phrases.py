@@ -42,6 +42,9 @@ NEARLY_ALL = 0.72
 ACROSS_CLAUSES = 0.8
 """What counts of a likeness whose words stand in different clauses of a sentence."""
 
+OF_THE_BEST = 0.4
+"""Share of the best likeness below which nothing is offered: it is a word that was used in passing."""
+
 SEVERAL = 2
 """Other questions in whose phrases the words of an answer are found, for it to be no phrase of its own."""
 
@@ -146,7 +149,7 @@ def _phrases_of(knowledge: Knowledge) -> _Phrases:
 
 
 def _said_of_all(entry: _Phrase, spoken: Mapping[str, Sequence[_Phrase]]) -> bool:
-    """True if an answer says by itself only what is said of several things: "under load", "less", "yes" answer a question,
+    """True if a phrase says by itself only what is said of several things: "under load", "less", "dies" answer a question,
     and without it they are no complaint. spoken: word -> the phrases that have it."""
     with_the_rarest = min((spoken[word] for word in entry.words), key=len, default=())
     alike = (other for other in with_the_rarest if entry.words <= other.words)
@@ -173,6 +176,7 @@ def match(knowledge: Knowledge, text: str, open_findings: frozenset[str], most: 
                     best[phrase.finding] = found
     ordered = sorted(best.values(), key=lambda found: (-found.match.likeness, found.match.finding))
     told = [one for one in ordered if not any(one.words < other.words for other in ordered)]
+    told = [one for one in told if one.match.likeness >= OF_THE_BEST * told[0].match.likeness]
     return tuple(found.match for found in told[:most])
 
 
