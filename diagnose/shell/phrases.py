@@ -18,15 +18,15 @@ from ..knowledge.model import Knowledge
 
 _EMPTY_WORDS = frozenset({
     "a", "about", "again", "ain", "all", "also", "am", "an", "and", "any", "anyway", "as", "at", "be", "been",
-    "bit", "bloody", "but", "by", "can", "could", "did", "do", "does", "engine", "ever", "every", "everything",
-    "few", "for", "from", "get", "gets", "getting", "go", "goes", "going", "gone", "got", "had", "has", "have",
-    "he", "her", "here", "him", "his", "how", "i", "if", "in", "into", "is", "it", "its", "itself", "just", "keep",
-    "keeps", "kept", "kind", "let", "like", "little", "lot", "lovely", "made", "make", "makes", "me", "mine",
-    "model", "motor", "much", "my", "now", "of", "on", "once", "one", "only", "onto", "or", "our", "own",
+    "bit", "bloody", "but", "by", "can", "could", "did", "do", "does", "engine", "ever", "everything",
+    "few", "for", "from", "get", "gets", "getting", "go", "goes", "gone", "got", "had", "has", "have",
+    "he", "her", "here", "him", "his", "how", "i", "if", "in", "into", "is", "it", "its", "itself", "just",
+    "kept", "kind", "let", "like", "lot", "lovely", "made", "make", "makes", "me", "mine",
+    "model", "motor", "my", "now", "of", "on", "one", "onto", "or", "our", "own",
     "properly", "quite", "rather", "real", "really", "right", "s", "said", "say", "see", "she", "should", "since",
     "so", "some", "something", "sort", "still", "sure", "t", "take", "takes", "than", "that", "the", "their",
-    "them", "then", "there", "these", "they", "thing", "this", "those", "though", "till", "to", "too", "try", "was",
-    "we", "well", "went", "were", "what", "when", "whenever", "where", "which", "while", "who", "whole", "will",
+    "them", "then", "there", "these", "they", "thing", "this", "those", "though", "till", "to", "try", "was",
+    "we", "went", "were", "what", "when", "whenever", "where", "which", "while", "who", "whole", "will",
     "with", "would", "you", "your", "yourself"
 })  # fmt: skip
 _DENIALS = frozenset({"no", "not", "non", "nothing", "never", "without", "cannot", "neither", "nor", "hardly", "barely"})
@@ -34,7 +34,7 @@ _DENIALS = frozenset({"no", "not", "non", "nothing", "never", "without", "cannot
 
 _CONTRACTED = re.compile(r"\b(ai|are|ca|could|did|does|do|had|has|have|is|should|was|were|wo|would)n'?t\b")
 
-_CLAUSES = re.compile(r"\band then\b|\bthen\b|\band\b|\bbut\b|\bsince\b|\bbecause\b|\bcause\b|\buntil\b|[,;.:!?]")
+_CLAUSES = re.compile(r"\bthen\b|(?<!up )\band\b|\bbut\b|\bsince\b|\bbecause\b|\bcause\b|\buntil\b|[,;.:!?]")
 
 NEARLY_ALL = 0.72
 """Share of a phrase, by the weight of its words, that must be said."""
@@ -44,6 +44,12 @@ ACROSS_CLAUSES = 0.8
 
 OF_THE_BEST = 0.4
 """Share of the best likeness below which nothing is offered: it is a word that was used in passing."""
+
+PARTS = 3
+"""Answers that are offered at most for words that are no phrase by themselves, such as "it surges"."""
+
+OFTEN = 6
+"""Phrases of an answer in which such words must stand: what is said of it often is what it is about."""
 
 SEVERAL = 2
 """Other questions in whose phrases the words of an answer are found, for it to be no phrase of its own."""
@@ -163,21 +169,37 @@ def match(knowledge: Knowledge, text: str, open_findings: frozenset[str], most: 
     together with more do not count a second time.
     """
     phrases = _phrases_of(knowledge)
-    clauses = [part for part in _CLAUSES.split(text) if part.strip()]
+    clauses = list(dict.fromkeys(part for part in _CLAUSES.split(text) if part.strip()))
+    said = [(_corrected(stems(clause, phrases.slang), phrases.weight), 1.0) for clause in clauses]
+    said.append((_corrected(stems(text, phrases.slang), phrases.weight), ACROSS_CLAUSES))
     best: dict[str, _Found] = {}
-    for part in dict.fromkeys([*clauses, text]):
-        said = _corrected(stems(part, phrases.slang), phrases.weight)
-        share = 1.0 if part in clauses else ACROSS_CLAUSES
+    for words, counts in said:
         for phrase in phrases.entries:
-            likeness = share * _likeness(said, phrase.words, phrases.weight)
+            likeness = counts * _likeness(words, phrase.words, phrases.weight)
             if phrase.finding in open_findings and likeness > 0:
-                found = _Found(Match(phrase.finding, phrase.answer, likeness), said & phrase.words)
+                found = _Found(Match(phrase.finding, phrase.answer, likeness), words & phrase.words)
                 if phrase.finding not in best or likeness > best[phrase.finding].match.likeness:
                     best[phrase.finding] = found
-    ordered = sorted(best.values(), key=lambda found: (-found.match.likeness, found.match.finding))
-    told = [one for one in ordered if not any(one.words < other.words for other in ordered)]
-    told = [one for one in told if one.match.likeness >= OF_THE_BEST * told[0].match.likeness]
-    return tuple(found.match for found in told[:most])
+    told = _told(list(best.values()))
+    met = frozenset(word for found in best.values() for word in found.words)
+    for words in dict.fromkeys(words for words, _ in said if not words & met):
+        told += _may_be_part_of(words, phrases, open_findings - {match.finding for match in told})
+    return tuple(told[:most])
+
+
+def _told(found: Sequence[_Found]) -> list[Match]:
+    """What was clearly said, likeliest first."""
+    ordered = sorted(found, key=lambda one: (-one.match.likeness, one.match.finding))
+    whole = [one.match for one in ordered if not any(one.words < other.words for other in ordered)]
+    return [match for match in whole if match.likeness >= OF_THE_BEST * whole[0].likeness]
+
+
+def _may_be_part_of(words: frozenset[str], phrases: _Phrases, open_findings: frozenset[str]) -> list[Match]:
+    """For few words that are no phrase by themselves ("it surges"): the answers in whose phrases they stand most often."""
+    having = Counter((one.finding, one.answer) for one in phrases.entries if words and words <= one.words)
+    least = max(OFTEN, max(having.values(), default=0) / 2)
+    often = [(finding, answer, times) for (finding, answer), times in having.most_common() if times >= least]
+    return [Match(finding, answer, float(times)) for finding, answer, times in often if finding in open_findings][:PARTS]
 
 
 def _corrected(words: Iterable[str], known: Mapping[str, float]) -> frozenset[str]:
