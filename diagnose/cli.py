@@ -294,8 +294,8 @@ def _report(options: argparse.Namespace) -> int:
     from .case.log import read_log
     from .case.state import replay
     from .planning.examine import examine
-    from .report.fault_report import for_the_workshop
-    from .report.files import CannotWrite, report_of, write_pdf, write_setup_record, write_texts
+    from .report import fault_report, setup_record
+    from .report.files import CannotWrite, record_of, report_of, write_pdf, write_record, write_texts
 
     data = data_folder(options.data)
     path = log_of(options.case, cases_folder(data))
@@ -306,13 +306,15 @@ def _report(options: argparse.Namespace) -> int:
     knowledge = _knowledge(options)
     seen = examine(knowledge, state, learned_of(options, knowledge, state.machine))
     folder = reports_folder(data)
+    name = f"{state.case}-workshop" if options.workshop else state.case
     try:
         if state.setting_up:
-            written: tuple[Path, ...] = write_setup_record(folder, knowledge, state, seen)
+            record = record_of(knowledge, state, seen)
+            bare = setup_record.for_the_workshop(record) if options.workshop else record
+            written: tuple[Path, ...] = write_record(folder, name, bare)
         else:
-            page, name = report_of(knowledge, state, seen), state.case
-            if options.workshop:
-                page, name = for_the_workshop(page, knowledge, state), f"{state.case}-workshop"
+            page = report_of(knowledge, state, seen)
+            page = fault_report.for_the_workshop(page, knowledge, state) if options.workshop else page
             written = (*write_texts(folder, name, page), write_pdf(folder, name, page))
     except CannotWrite as trouble:
         _complain(str(trouble))

@@ -228,7 +228,7 @@ def for_the_workshop(report: FaultReport, knowledge: Knowledge, state: CaseState
         outcome=report.outcome
         if all(cause in knowledge.causes for cause in causes)
         else _found("Cause found; not in these rules.", state),
-        bench=tuple(replace(one, inputs=tuple(i for i in one.inputs if not _names_a_file(i))) for one in report.bench),
+        bench=without_files(report.bench),
         causes=tuple(
             replace(one, trail=tuple(replace(line, name=_unnamed(line.name, report.recordings)) for line in one.trail))
             for one in report.causes
@@ -252,6 +252,11 @@ def _unnamed(says: str, recordings: Sequence[HeardLine]) -> str:
     for number, one in enumerate(recordings, 1):
         says = says.replace(one.name, f"recording {number}")
     return says
+
+
+def without_files(bench: Sequence[BenchLine]) -> tuple[BenchLine, ...]:
+    """The same without the inputs that name a file."""
+    return tuple(replace(one, inputs=tuple(said for said in one.inputs if not _names_a_file(said))) for one in bench)
 
 
 def _names_a_file(said: str) -> bool:

@@ -19,7 +19,7 @@ from ..planning.setup import (
     uncounted_of,
     waits_for_running,
 )
-from ..report.files import write_setup_record
+from ..report.files import record_of, write_record
 from . import screens, setup_screens
 from .commands import SETUP_COMMANDS
 from .console import Left
@@ -183,7 +183,8 @@ class SetUp(Sitting):
         self.show(setup_screens.listing(steps, self.state, self.width))
 
     def write_report(self) -> None:
-        paths = write_setup_record(self._reports, self.knowledge, self.state, self.examined)
+        record = record_of(self.knowledge, self.state, self.examined)
+        paths = write_record(self._reports, self.state.case, record)
         self.say(f"Record of the set-up: {' and '.join(str(path) for path in paths)}")
 
     def entered(self) -> dict[tuple[int, ...], str]:
