@@ -71,6 +71,11 @@ class MachineReport:
     charts: tuple[Chart, ...] = ()
 
 
+def file_name(machine: str) -> str:
+    """Return the name under which the report of a machine is written, out of its uid."""
+    return f"machine-{machine[:6]}"
+
+
 def machine_report(connection: Connection, knowledge: Knowledge, known: History) -> MachineReport:
     """Gather the report of a machine."""
     machine = known.machine
