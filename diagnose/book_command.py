@@ -105,8 +105,8 @@ def _summary(options: argparse.Namespace, rules: Rules) -> int:
             _say(pages.summary(asking.counts(connection), book.place))
     if kept.taken.new:
         _say([f"    taken in now from closed cases: {_became(kept.taken)}"])
-    waiting = open_cases(folder)
-    _say([f"    still open: {state.case}{': ' + state.words[0] if state.words else ''}" for _, state in waiting])
+    left_open = open_cases(folder)
+    _say([f"    still open: {state.case}{': ' + state.words[0] if state.words else ''}" for _, state in left_open])
     for trouble in kept.troubles:
         print(trouble, file=sys.stderr)
     return WRONG if kept.troubles else WELL

@@ -20,7 +20,7 @@ from . import __version__
 from .book.places import BookTrouble
 from .book_command import add_parser as add_book
 from .book_running import club_of, learned_of
-from .case.log import ENDING, CaseLog, LogTrouble, log_of
+from .case.log import CaseLog, LogTrouble, log_of
 from .case.places import (
     RULES_VARIABLE,
     cases_folder,
@@ -90,8 +90,10 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--book", metavar="BOOK", help="the club's book: a file, or postgresql://ROLE@HOST/DATABASE")
     parser.add_argument("--no-book", action="store_true", help="rank and walk as if there were no book")
     parser.add_argument("--machine", metavar="NAME", help="the machine of a new case, as the book calls it")
-    parser.add_argument("--new", action="store_true", help="start a new case without asking about the open ones")
-    parser.add_argument("--setup", metavar="CASE", help="walk a fault that came after this set-up, with what it says")
+    which = parser.add_mutually_exclusive_group()
+    which.add_argument("--new", action="store_true", help="start a new case without asking about the open ones")
+    which.add_argument("--case", dest="go_on", metavar="CASE", help="go on with this open case, such as 2026-05-01-1")
+    which.add_argument("--setup", metavar="CASE", help="walk a fault that came after this set-up, with what it says")
     parser.set_defaults(run=_walk)
     commands = parser.add_subparsers(metavar="command")
 
@@ -214,15 +216,17 @@ def _packs(options: argparse.Namespace) -> list[Path]:
 
 
 def _walk(options: argparse.Namespace) -> int:
-    from .sittings import walk
+    from .sittings import go_on, walk
 
-    return walk(_seat(options), options.new, options.setup)
+    seat = _seat(options)
+    return go_on(seat, options.go_on) if options.go_on else walk(seat, options.new, options.setup)
 
 
 def _setup(options: argparse.Namespace) -> int:
-    from .sittings import set_up
+    from .sittings import go_on, set_up
 
-    return set_up(_seat(options), options.new)
+    seat = _seat(options)
+    return go_on(seat, options.go_on) if options.go_on else set_up(seat, options.new)
 
 
 def _seat(options: argparse.Namespace) -> Seat:
@@ -325,11 +329,11 @@ def _report(options: argparse.Namespace) -> int:
 
 
 def _cases(options: argparse.Namespace) -> int:
-    from .case.log import read_log
+    from .case.log import logs_in, read_log
     from .case.state import replay
 
     folder = cases_folder(data_folder(options.data))
-    found = sorted(folder.glob(f"*{ENDING}"))
+    found = sorted(logs_in(folder))
     wrong = 0
     for path in found:
         try:

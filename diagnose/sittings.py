@@ -24,9 +24,6 @@ if TYPE_CHECKING:
 
 WELL, WRONG = 0, 1
 
-MOST_LOOKED_AT = 1_000
-"""Newest logs among which a set-up left open is looked for: it may lie weeks back, behind many faults."""
-
 
 @dataclass(frozen=True, slots=True)
 class Seat:
@@ -53,15 +50,25 @@ def walk(seat: Seat, new: bool, set_up_in: str | None) -> int:
         log = choose_case(seat.console, cases_folder(seat.data), new)
     except Left:
         return WELL
-    if log.state.setting_up:
-        return _over_the_list(seat, log)
-    return _over_a_fault(seat, log)
+    return _over(seat, log)
+
+
+def go_on(seat: Seat, named: str) -> int:
+    """Go on with the open case of this name, or of the log at this path; return the exit code. Raises LogTrouble."""
+    path = log_of(named, cases_folder(seat.data))
+    if not path.exists():
+        raise LogTrouble(f"{path}: there is no such case; 'diagnose cases' lists those there are")
+    log = CaseLog.open(path)
+    if log.state.closing:
+        log.close()
+        raise LogTrouble(f"{path}: this case is closed; 'diagnose report {named}' writes its report, --new begins another")
+    return _over(seat, log)
 
 
 def set_up(seat: Seat, new: bool) -> int:
     """Set an engine up, or go on with a set-up left open; return the exit code. Raises LogTrouble."""
     try:
-        log = choose_case(seat.console, cases_folder(seat.data), new, lambda state: state.setting_up, MOST_LOOKED_AT)
+        log = choose_case(seat.console, cases_folder(seat.data), new, lambda state: state.setting_up)
     except Left:
         return WELL
     if not log.state.setting_up:
@@ -76,6 +83,10 @@ def set_up_state(data: Path, named: str) -> CaseState:
     if not state.setting_up:
         raise LogTrouble(f"{path}: this case is no set-up; 'diagnose cases' lists which are")
     return state
+
+
+def _over(seat: Seat, log: CaseLog) -> int:
+    return _over_the_list(seat, log) if log.state.setting_up else _over_a_fault(seat, log)
 
 
 def _over_the_list(seat: Seat, log: CaseLog) -> int:

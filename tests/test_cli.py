@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from diagnose.case.log import CaseLog
 from diagnose.cli import MISUSED, WELL, WRONG, main
 
 HERE = Path(__file__).parent
@@ -46,6 +47,41 @@ def test_the_next_start_offers_to_go_on(tmp_path: Path) -> None:
     again = run("--plain", typed="1\n", data=tmp_path)
     assert "go on with" in again.stdout
     assert "The owner said: surges at idle" in again.stdout
+
+
+def test_an_open_case_is_gone_on_with_by_its_name(tmp_path: Path) -> None:
+    run("--plain", typed="surges at idle\n1\n", data=tmp_path)
+    (log,) = (tmp_path / "cases").glob("*.jsonl")
+    run("--plain", "--new", typed="it will not start\n1\n", data=tmp_path)
+    again = run("--plain", "--case", log.stem, data=tmp_path)
+    assert again.returncode == WELL, again.stderr
+    assert f"Going on with case {log.stem}" in again.stdout and "The owner said: surges at idle" in again.stdout
+
+
+def test_a_case_that_cannot_be_gone_on_with_is_said_in_one_line(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    with CaseLog.create(tmp_path / "cases") as log:
+        log.append("closed", how="undecided", causes=[])
+    assert main(["--data", str(tmp_path), "--plain", "--case", log.path.stem]) == WRONG
+    assert f"this case is closed; 'diagnose report {log.path.stem}'" in capsys.readouterr().err
+    assert main(["--data", str(tmp_path), "--plain", "--case", "2026-05-01-99"]) == WRONG
+    assert "there is no such case; 'diagnose cases' lists" in capsys.readouterr().err
+
+
+def test_a_set_up_is_gone_on_with_by_its_name(tmp_path: Path) -> None:
+    first = run("--plain", "setup", data=tmp_path)
+    (log,) = (tmp_path / "cases").glob("*.jsonl")
+    again = run("--plain", "--case", log.stem, data=tmp_path)
+    assert (first.returncode, again.returncode) == (WELL, WELL), again.stderr
+    assert "Set-up, from the bare carburettor" in again.stdout
+    assert len(list((tmp_path / "cases").iterdir())) == 1
+
+
+def test_an_empty_log_left_by_a_start_that_was_cut_off_is_no_case(tmp_path: Path) -> None:
+    (tmp_path / "cases").mkdir()
+    (tmp_path / "cases" / "2026-05-01-1.jsonl").touch()
+    listed = run("cases", data=tmp_path)
+    assert (listed.returncode, listed.stderr) == (WELL, "")
+    assert "No cases in" in listed.stdout
 
 
 @pytest.mark.parametrize("width", ["40", "80"])

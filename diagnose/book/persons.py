@@ -9,7 +9,7 @@ from pathlib import Path
 
 from sqlalchemy import select
 
-from ..case.log import ENDING, LogTrouble, read_log
+from ..case.log import ENDING, LogTrouble, logs_in, read_log
 from ..case.state import CaseState, replay
 from .access import Book
 from .closed import mark
@@ -59,7 +59,7 @@ def remove_owner(book: Book, owner: str, cases_folder: Path, reports_folder: Pat
 def _logs_in(folder: Path) -> tuple[dict[str, CaseState], tuple[Path, ...]]:
     """The cases of a folder by the names of their logs, and the logs that cannot be read."""
     states, unread = {}, []
-    for path in sorted(folder.glob(f"*{ENDING}")):
+    for path in logs_in(folder):
         try:
             states[path.stem] = replay(read_log(path).events)
         except LogTrouble:
