@@ -93,16 +93,13 @@ def _over_the_list(seat: Seat, log: CaseLog) -> int:
     with log:
         greet_set_up(seat.console, log.state)
         knowledge = seat.rules()
-        from .report.files import CannotWrite
         from .shell.setup import SetUp
 
-        try:
-            ended = SetUp(knowledge, log, seat.console, reports_folder(seat.data)).run()
-        except CannotWrite as trouble:
-            seat.complain(str(trouble))
-            return WRONG
+        ended = SetUp(knowledge, log, seat.console, reports_folder(seat.data)).run()
         state = log.state
-    return _walk_after(seat, state) if ended == "fault" else WELL
+    if ended == "fault":
+        return _walk_after(seat, state)
+    return WRONG if ended == "unwritten" else WELL
 
 
 def _walk_after(seat: Seat, state: CaseState) -> int:
@@ -138,24 +135,32 @@ def _over_a_fault(seat: Seat, log: CaseLog) -> int:
 
         say_trouble(seat.console, club)
         walk = Walk(knowledge, log, seat.console, reports_folder(seat.data), typed, lessons)
+        written = True
         try:
             if walk.run():
-                _keep(seat, walk)
+                written = _keep(seat, walk)
                 offer(walk, rules_folder(seat.data), seat.packs_named)
             say_trouble(seat.console, club)
         except CannotWrite as trouble:
             seat.complain(str(trouble))
             return WRONG
-    return WELL
+    return WELL if written else WRONG
 
 
-def _keep(seat: Seat, walk: Walk) -> None:
-    """A closed case goes into the club's book, and its report onto paper. Raises CannotWrite."""
-    from .report.files import report_of, write_pdf
+def _keep(seat: Seat, walk: Walk) -> bool:
+    """A closed case goes into the club's book, and its report onto paper. False when that cannot be written, which is
+    said."""
+    from .report.files import CannotWrite, report_of, write_pdf
 
     state = walk.log.state
     kept = seat.club.keep(state, walk.knowledge, cases_folder(seat.data))
     page = report_of(walk.knowledge, walk.state, walk.examined)
-    say(seat.console, f"As PDF: {write_pdf(reports_folder(seat.data), state.case, page)}")
+    written = True
+    try:
+        say(seat.console, f"As PDF: {write_pdf(reports_folder(seat.data), state.case, page)}")
+    except CannotWrite as trouble:
+        say(seat.console, f"{trouble}.", "warning")
+        written = False
     for line in kept:
         say(seat.console, line)
+    return written

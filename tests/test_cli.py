@@ -177,11 +177,28 @@ def test_a_data_folder_that_cannot_be_written_is_said(tmp_path: Path) -> None:
 
 def test_a_report_that_cannot_be_written_is_said_and_the_case_kept(tmp_path: Path) -> None:
     (tmp_path / "reports").write_text("in the way")
-    done = run("--plain", typed="x\n1\nreport\n", data=tmp_path)
+    done = run("--plain", typed="x\n1\nreport\nnote the line is old\n", data=tmp_path)
+    said = " ".join(done.stdout.split())
+    assert "the report cannot be written" in said and "the case itself is kept" in said
+    assert "Noted." in said.partition("the case itself is kept")[2]  # it asks on
+    (log,) = (tmp_path / "cases").glob("*.jsonl")
+    assert "the line is old" in log.read_text()
+
+
+def test_a_case_that_closes_without_its_report_is_in_the_book_and_its_cause_is_offered_to_the_rules(tmp_path: Path) -> None:
+    (tmp_path / "reports").write_text("in the way")
+    done = run("--plain", typed="x\n1\nfound a mouse in the muffler\n1\n2\n", data=tmp_path)
+    said = " ".join(done.stdout.split())
     assert done.returncode == WRONG
-    assert "the report cannot be written" in done.stderr
-    assert "the case itself is kept" in done.stderr
-    assert len(list((tmp_path / "cases").glob("*.jsonl"))) == 1
+    assert said.index("Closed: a mouse") < said.index("the report cannot be written") < said.index("Kept in the book.")
+    assert "These rules do not know" in said.partition("Kept in the book.")[2]
+
+
+def test_a_set_up_asks_on_when_its_record_cannot_be_written(tmp_path: Path) -> None:
+    (tmp_path / "reports").write_text("in the way")
+    done = run("--plain", "setup", typed="1\nreport\nnote the line is old\n", data=tmp_path)
+    said = " ".join(done.stdout.split())
+    assert "Noted." in said.partition("the set-up itself is kept")[2]
 
 
 def test_a_closed_terminal_loses_nothing(tmp_path: Path) -> None:

@@ -15,7 +15,7 @@ from ..planning.examine import Examined, as_known_today, examine
 from ..planning.steps import askable, under_of
 from ..planning.worth import Worth
 from ..reasoning.learned import Learned
-from ..report.files import write_reports
+from ..report.files import CannotWrite, write_reports
 from . import screens
 from .choices import NotUnderstood, choice_of
 from .commands import COMMANDS, Command, command_among_words, command_in
@@ -299,9 +299,19 @@ class Sitting:
         if not names and not conclusions.holds:
             self.say("    None yet. Blades, petrol, spark and hot metal are always there.")
 
-    def write_report(self) -> None:
+    def write_report(self) -> bool:
+        """Write the report as it stands and say where. False when it cannot be written, which is said: the case goes on."""
+        try:
+            self.say(self.written_report())
+        except CannotWrite as trouble:
+            self.say(f"{trouble}.", "warning")
+            return False
+        return True
+
+    def written_report(self) -> str:
+        """Write the report, and return what it is and where. Raises CannotWrite."""
         paths = write_reports(self._reports, self.knowledge, self.state, self.examined)
-        self.say(f"Fault report: {' and '.join(str(path) for path in paths)}")
+        return f"Fault report: {' and '.join(str(path) for path in paths)}"
 
     def leave(self) -> None:
         raise Left
