@@ -204,8 +204,7 @@ class Sitting:
 
     def do_check(self, check: Check, finds: Sequence[str], rules: Sequence[str], worth: Worth | None) -> None:
         self.why = lambda: screens.why(self.examined, self.knowledge.findings[finds[0]], rules, worth, self.width)
-        # A check left in the middle goes on with what it still has to find; any other is shown from its first step.
-        if not any(name in self.state.findings for name in check.finds):
+        if not self._in_the_middle_of(check):
             self.show_check(check)
             if self.choose(["done, here is the result", "cannot do it now"]):
                 for name in finds:
@@ -217,6 +216,16 @@ class Sitting:
             finding = self.knowledge.findings[name]
             if askable(self.knowledge, self.examined.conclusions, self.examined.progress, finding):
                 self.ask(finding, rules, worth)
+
+    def _in_the_middle_of(self, check: Check) -> bool:
+        """True if the check was done and only a part of its results given: it goes on with what it still has to find.
+
+        Any other is shown from its first step: one of which something is known by other means, and one that was done
+        before a repair, since parts are open again.
+        """
+        done = self.state.checks.get(str(check.id), 0)
+        since = [finding for number, finding in self.state.answered if number > done]
+        return done > max(self.state.begun.values(), default=0) and any(name in since for name in check.finds)
 
     def show_check(self, check: Check) -> None:
         self.show(screens.procedure(check, self.width, "Check"))
