@@ -581,3 +581,16 @@ def test_after_a_repair_a_check_is_shown_from_its_first_step_though_half_of_it_i
         said = look(base, log, tmp_path, "metering-look", "inlet-needle")
         assert base.checks["metering-look"].steps[0].do in said
         assert base.cautions["petrol-fire"].says in said
+
+
+def test_how_adds_up_after_a_repair_that_did_not_help(bench: Knowledge, tmp_path: Path) -> None:
+    """The bolts were tightened and it hunts as before: they were not the fault, whatever spoke for them."""
+    with CaseLog.create(tmp_path) as log:
+        tell(log, "hunts", {"machine": "bench-stand", "idle": "hunts", "under-load": "sags"})
+        log.append("fixed", cause="bolts-loose")
+        log.append("repair", cause="bolts-loose", result="same")
+        console = ScriptedConsole(["how bolts-loose", "how h-too-lean", "leave"])
+        Walk(bench, log, console, tmp_path / "reports", None).run()
+    repaired, other = "\n".join(console.lines).split("> how ")[1:3]
+    assert "x 0: its repair changed nothing" in repaired and "together x 0" in repaired
+    assert "its repair" not in other and "together x 0" not in other
