@@ -224,7 +224,7 @@ def for_the_workshop(report: FaultReport, knowledge: Knowledge, state: CaseState
         report,
         words=(),
         notes=(),
-        proof=tuple(says for says in report.proof if _is_of_the_rules(says, knowledge)),
+        proof=tuple(says for says in report.proof if is_of_the_rules(says, knowledge)),
         outcome=report.outcome
         if all(cause in knowledge.causes for cause in causes)
         else _found("Cause found; not in these rules.", state),
@@ -241,7 +241,7 @@ def for_the_workshop(report: FaultReport, knowledge: Knowledge, state: CaseState
     )
 
 
-def _is_of_the_rules(proof: str, knowledge: Knowledge) -> bool:
+def is_of_the_rules(proof: str, knowledge: Knowledge) -> bool:
     """True if every word of it stands in the rules: nobody typed it."""
     named = [retest for retest in knowledge.retests.values() if retest.name in proof]
     return proof == proved_by(named) or any(proof == cause.proof for cause in knowledge.causes.values())
