@@ -105,8 +105,8 @@ def _summary(options: argparse.Namespace, rules: Rules) -> int:
             _say(pages.summary(asking.counts(connection), book.place))
     if kept.taken.new:
         _say([f"    taken in now from closed cases: {_became(kept.taken)}"])
-    waiting = open_cases(folder)
-    _say([f"    still open: {state.case}{': ' + state.words[0] if state.words else ''}" for _, state in waiting])
+    left_open = open_cases(folder)
+    _say([f"    still open: {state.case}{': ' + state.words[0] if state.words else ''}" for _, state in left_open])
     for trouble in kept.troubles:
         print(trouble, file=sys.stderr)
     return WRONG if kept.troubles else WELL
@@ -234,13 +234,15 @@ def _remove(options: argparse.Namespace, rules: Rules) -> int:
             owner = known(connection, owners, options.owner)
         if not options.yes:
             _say([f"This takes {owner['call_sign']}, their machines, settings, cases and notes out for good, and deletes"
-                  " the logs and reports of those cases on this machine. Type the call sign to go on."])  # fmt: skip
+                  " the logs and reports of those machines and cases here, open cases and set-ups too. Type the call sign"
+                  " to go on."])  # fmt: skip
             if input("> ").strip().casefold() != owner["call_sign"].casefold():
                 print("Nothing was removed.")
                 return WRONG
         gone = remove_owner(book, owner["uid"], cases_folder(data), reports_folder(data))
     _say([f"Removed: {gone.rows} entries and {gone.files} files. They do not come back with an import or a merge.",
           "Copies of the book made before still hold them: backups, exports, books on other laptops."])  # fmt: skip
+    _say([f"Not looked into, for it cannot be read: {path}. If it is of theirs, delete it." for path in gone.unread])
     return WELL
 
 
@@ -287,7 +289,7 @@ def _report(options: argparse.Namespace, rules: Rules) -> int:
     from datetime import datetime
 
     from .book.history import history_of
-    from .book.machine_report import for_the_workshop, machine_report, write_machine_report
+    from .book.machine_report import file_name, for_the_workshop, machine_report, write_machine_report
     from .book.places import BookTrouble
     from .report.files import CannotWrite
 
@@ -297,7 +299,7 @@ def _report(options: argparse.Namespace, rules: Rules) -> int:
         if known is None:
             raise BookTrouble(f"no machine is called '{name[:60]}' in the book; diagnose book search finds names")
         page = machine_report(connection, knowledge, known)
-    file = f"machine-{known.machine['uid'][:6]}"
+    file = file_name(known.machine["uid"])
     if options.workshop:
         page, file = for_the_workshop(page, knowledge, known), f"{file}-workshop"
     try:

@@ -20,7 +20,7 @@ from . import __version__
 from .book.places import BookTrouble
 from .book_command import add_parser as add_book
 from .book_running import club_of, learned_of
-from .case.log import ENDING, CaseLog, LogTrouble, log_of
+from .case.log import CaseLog, LogTrouble, log_of
 from .case.places import (
     RULES_VARIABLE,
     cases_folder,
@@ -90,8 +90,10 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--book", metavar="BOOK", help="the club's book: a file, or postgresql://ROLE@HOST/DATABASE")
     parser.add_argument("--no-book", action="store_true", help="rank and walk as if there were no book")
     parser.add_argument("--machine", metavar="NAME", help="the machine of a new case, as the book calls it")
-    parser.add_argument("--new", action="store_true", help="start a new case without asking about the open ones")
-    parser.add_argument("--setup", metavar="CASE", help="walk a fault that came after this set-up, with what it says")
+    which = parser.add_mutually_exclusive_group()
+    which.add_argument("--new", action="store_true", help="start a new case without asking about the open ones")
+    which.add_argument("--case", dest="go_on", metavar="CASE", help="go on with this open case, such as 2026-05-01-1")
+    which.add_argument("--setup", metavar="CASE", help="walk a fault that came after this set-up, with what it says")
     parser.set_defaults(run=_walk)
     commands = parser.add_subparsers(metavar="command")
 
@@ -214,15 +216,17 @@ def _packs(options: argparse.Namespace) -> list[Path]:
 
 
 def _walk(options: argparse.Namespace) -> int:
-    from .sittings import walk
+    from .sittings import go_on, walk
 
-    return walk(_seat(options), options.new, options.setup)
+    seat = _seat(options)
+    return go_on(seat, options.go_on) if options.go_on else walk(seat, options.new, options.setup)
 
 
 def _setup(options: argparse.Namespace) -> int:
-    from .sittings import set_up
+    from .sittings import go_on, set_up
 
-    return set_up(_seat(options), options.new)
+    seat = _seat(options)
+    return go_on(seat, options.go_on) if options.go_on else set_up(seat, options.new)
 
 
 def _seat(options: argparse.Namespace) -> Seat:
@@ -294,8 +298,8 @@ def _report(options: argparse.Namespace) -> int:
     from .case.log import read_log
     from .case.state import replay
     from .planning.examine import examine
-    from .report.fault_report import for_the_workshop
-    from .report.files import CannotWrite, report_of, write_pdf, write_setup_record, write_texts
+    from .report import fault_report, setup_record
+    from .report.files import CannotWrite, record_of, report_of, write_pdf, write_record, write_texts
 
     data = data_folder(options.data)
     path = log_of(options.case, cases_folder(data))
@@ -306,13 +310,15 @@ def _report(options: argparse.Namespace) -> int:
     knowledge = _knowledge(options)
     seen = examine(knowledge, state, learned_of(options, knowledge, state.machine))
     folder = reports_folder(data)
+    name = f"{state.case}-workshop" if options.workshop else state.case
     try:
         if state.setting_up:
-            written: tuple[Path, ...] = write_setup_record(folder, knowledge, state, seen)
+            record = record_of(knowledge, state, seen)
+            bare = setup_record.for_the_workshop(record) if options.workshop else record
+            written: tuple[Path, ...] = write_record(folder, name, bare)
         else:
-            page, name = report_of(knowledge, state, seen), state.case
-            if options.workshop:
-                page, name = for_the_workshop(page, knowledge, state), f"{state.case}-workshop"
+            page = report_of(knowledge, state, seen)
+            page = fault_report.for_the_workshop(page, knowledge, state) if options.workshop else page
             written = (*write_texts(folder, name, page), write_pdf(folder, name, page))
     except CannotWrite as trouble:
         _complain(str(trouble))
@@ -323,11 +329,11 @@ def _report(options: argparse.Namespace) -> int:
 
 
 def _cases(options: argparse.Namespace) -> int:
-    from .case.log import read_log
+    from .case.log import logs_in, read_log
     from .case.state import replay
 
     folder = cases_folder(data_folder(options.data))
-    found = sorted(folder.glob(f"*{ENDING}"))
+    found = sorted(logs_in(folder))
     wrong = 0
     for path in found:
         try:

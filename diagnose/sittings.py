@@ -24,9 +24,6 @@ if TYPE_CHECKING:
 
 WELL, WRONG = 0, 1
 
-MOST_LOOKED_AT = 1_000
-"""Newest logs among which a set-up left open is looked for: it may lie weeks back, behind many faults."""
-
 
 @dataclass(frozen=True, slots=True)
 class Seat:
@@ -53,15 +50,25 @@ def walk(seat: Seat, new: bool, set_up_in: str | None) -> int:
         log = choose_case(seat.console, cases_folder(seat.data), new)
     except Left:
         return WELL
-    if log.state.setting_up:
-        return _over_the_list(seat, log)
-    return _over_a_fault(seat, log)
+    return _over(seat, log)
+
+
+def go_on(seat: Seat, named: str) -> int:
+    """Go on with the open case of this name, or of the log at this path; return the exit code. Raises LogTrouble."""
+    path = log_of(named, cases_folder(seat.data))
+    if not path.exists():
+        raise LogTrouble(f"{path}: there is no such case; 'diagnose cases' lists those there are")
+    log = CaseLog.open(path)
+    if log.state.closing:
+        log.close()
+        raise LogTrouble(f"{path}: this case is closed; 'diagnose report {named}' writes its report, --new begins another")
+    return _over(seat, log)
 
 
 def set_up(seat: Seat, new: bool) -> int:
     """Set an engine up, or go on with a set-up left open; return the exit code. Raises LogTrouble."""
     try:
-        log = choose_case(seat.console, cases_folder(seat.data), new, lambda state: state.setting_up, MOST_LOOKED_AT)
+        log = choose_case(seat.console, cases_folder(seat.data), new, lambda state: state.setting_up)
     except Left:
         return WELL
     if not log.state.setting_up:
@@ -78,20 +85,21 @@ def set_up_state(data: Path, named: str) -> CaseState:
     return state
 
 
+def _over(seat: Seat, log: CaseLog) -> int:
+    return _over_the_list(seat, log) if log.state.setting_up else _over_a_fault(seat, log)
+
+
 def _over_the_list(seat: Seat, log: CaseLog) -> int:
     with log:
         greet_set_up(seat.console, log.state)
         knowledge = seat.rules()
-        from .report.files import CannotWrite
         from .shell.setup import SetUp
 
-        try:
-            ended = SetUp(knowledge, log, seat.console, reports_folder(seat.data)).run()
-        except CannotWrite as trouble:
-            seat.complain(str(trouble))
-            return WRONG
+        ended = SetUp(knowledge, log, seat.console, reports_folder(seat.data)).run()
         state = log.state
-    return _walk_after(seat, state) if ended == "fault" else WELL
+    if ended == "fault":
+        return _walk_after(seat, state)
+    return WRONG if ended == "unwritten" else WELL
 
 
 def _walk_after(seat: Seat, state: CaseState) -> int:
@@ -127,24 +135,32 @@ def _over_a_fault(seat: Seat, log: CaseLog) -> int:
 
         say_trouble(seat.console, club)
         walk = Walk(knowledge, log, seat.console, reports_folder(seat.data), typed, lessons)
+        written = True
         try:
             if walk.run():
-                _keep(seat, walk)
+                written = _keep(seat, walk)
                 offer(walk, rules_folder(seat.data), seat.packs_named)
             say_trouble(seat.console, club)
         except CannotWrite as trouble:
             seat.complain(str(trouble))
             return WRONG
-    return WELL
+    return WELL if written else WRONG
 
 
-def _keep(seat: Seat, walk: Walk) -> None:
-    """A closed case goes into the club's book, and its report onto paper. Raises CannotWrite."""
-    from .report.files import report_of, write_pdf
+def _keep(seat: Seat, walk: Walk) -> bool:
+    """A closed case goes into the club's book, and its report onto paper. False when that cannot be written, which is
+    said."""
+    from .report.files import CannotWrite, report_of, write_pdf
 
     state = walk.log.state
     kept = seat.club.keep(state, walk.knowledge, cases_folder(seat.data))
     page = report_of(walk.knowledge, walk.state, walk.examined)
-    say(seat.console, f"As PDF: {write_pdf(reports_folder(seat.data), state.case, page)}")
+    written = True
+    try:
+        say(seat.console, f"As PDF: {write_pdf(reports_folder(seat.data), state.case, page)}")
+    except CannotWrite as trouble:
+        say(seat.console, f"{trouble}.", "warning")
+        written = False
     for line in kept:
         say(seat.console, line)
+    return written

@@ -296,6 +296,34 @@ def test_a_person_who_asks_is_gone_for_good_and_the_others_stay(bench: Knowledge
         assert not any(b"Kestrel" in path.read_bytes() for path in Path(place).parent.glob("book.sqlite*"))
 
 
+def test_a_person_who_asks_leaves_no_open_case_no_set_up_and_no_report_of_a_machine(book: Book, tmp_path: Path) -> None:
+    folder, reports = tmp_path / "cases", tmp_path / "reports"
+    small_club(book)
+    with CaseLog.create(folder) as set_up:
+        set_up.append("set-up")
+        set_up.append("note", text="Kestrels new engine")
+    with CaseLog.create(folder) as opened:
+        opened.append("carried", setup=set_up.path.stem, answers={}, counts={}, steps={})
+        opened.append("machine", name="grey")
+        opened.append("words", text="Kestrel says it hunts")
+    with CaseLog.create(folder) as other:
+        other.append("machine", name="Red")
+    (folder / "2026-05-01-77.jsonl").write_text("{}\n")
+    reports.mkdir()
+    uids = {name: machine(name)["uid"][:6] for name in ("Grey", "Red")}
+    theirs = [f"machine-{uids['Grey']}", set_up.path.stem, opened.path.stem]
+    for stem in theirs:
+        for ending in (".md", ".html", ".pdf", "-workshop.md"):
+            (reports / f"{stem}{ending}").write_text("Kestrel")
+    (reports / f"machine-{uids['Red']}.md").write_text("Plover")
+    (reports / f"{other.path.stem}.md").write_text("Plover")
+    gone = remove_owner(book, owner("Kestrel")["uid"], folder, reports)
+    assert gone.files == 2 + 4 * len(theirs)
+    assert {path.name for path in reports.iterdir()} == {f"machine-{uids['Red']}.md", f"{other.path.stem}.md"}
+    assert {path.name for path in folder.iterdir()} == {other.path.name, "2026-05-01-77.jsonl"}
+    assert gone.unread == (folder / "2026-05-01-77.jsonl",)
+
+
 def test_search_finds_by_words_cause_machine_and_time(book: Book) -> None:
     small_club(book)
     with book.reading() as connection:

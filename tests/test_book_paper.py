@@ -14,6 +14,7 @@ from diagnose.book.entries import add_setting, known
 from diagnose.book.history import history_of
 from diagnose.book.machine_report import for_the_workshop, machine_report, write_machine_report
 from diagnose.book.places import BookTrouble
+from diagnose.book.rows import uid_of
 from diagnose.book.schema import machines
 from diagnose.case.state import CaseState, Closing, Given, RepairDone
 from diagnose.cli import WELL, main
@@ -165,6 +166,26 @@ def test_the_workshops_page_holds_nothing_a_person_typed(book: Book, bench: Know
     assert str(bench.causes["bolts-loose"].name) in said
     assert "found; not in these rules" in said
     assert "1 5/16 turns" in said
+
+
+def test_on_the_workshops_page_of_a_machine_a_proof_by_retests_stays_too(book: Book, bench: Knowledge) -> None:
+    """The machine had two faults at once: one was proved by the retests, of the other somebody said how."""
+    retested = proved_by(bench.retests.values())
+    said = {"bolts-loose": retested, "plug-dead": "Kestrel flew it"}
+    uid = uid_of("case", "7")
+    both = case(7, "bolts-loose", "Grey", closed="2026-08-01")
+    both["causes_found"] = [{"case": uid, "place": n, "cause": cause} for n, cause in enumerate(said, 1)]
+    both["proofs"] = [
+        {"case": uid, "place": n, "cause": cause, "says": says, "at": EARLY}
+        for n, (cause, says) in enumerate(said.items(), 1)
+    ]
+    fill(book, both)
+    with book.reading() as connection:
+        history = history_of(connection, "grey", "2026")
+        assert history is not None
+        report = machine_report(connection, bench, history)
+    assert report.cases[0].proofs == (retested, "Kestrel flew it")
+    assert for_the_workshop(report, bench, history).cases[0].proofs == (retested,)
 
 
 def test_for_the_workshop_a_proof_by_retests_stays_and_one_in_own_words_goes(bench: Knowledge) -> None:

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from diagnose.case.log import CaseLog
 from diagnose.cli import MISUSED, WELL, WRONG, main
 
 HERE = Path(__file__).parent
@@ -46,6 +47,41 @@ def test_the_next_start_offers_to_go_on(tmp_path: Path) -> None:
     again = run("--plain", typed="1\n", data=tmp_path)
     assert "go on with" in again.stdout
     assert "The owner said: surges at idle" in again.stdout
+
+
+def test_an_open_case_is_gone_on_with_by_its_name(tmp_path: Path) -> None:
+    run("--plain", typed="surges at idle\n1\n", data=tmp_path)
+    (log,) = (tmp_path / "cases").glob("*.jsonl")
+    run("--plain", "--new", typed="it will not start\n1\n", data=tmp_path)
+    again = run("--plain", "--case", log.stem, data=tmp_path)
+    assert again.returncode == WELL, again.stderr
+    assert f"Going on with case {log.stem}" in again.stdout and "The owner said: surges at idle" in again.stdout
+
+
+def test_a_case_that_cannot_be_gone_on_with_is_said_in_one_line(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    with CaseLog.create(tmp_path / "cases") as log:
+        log.append("closed", how="undecided", causes=[])
+    assert main(["--data", str(tmp_path), "--plain", "--case", log.path.stem]) == WRONG
+    assert f"this case is closed; 'diagnose report {log.path.stem}'" in capsys.readouterr().err
+    assert main(["--data", str(tmp_path), "--plain", "--case", "2026-05-01-99"]) == WRONG
+    assert "there is no such case; 'diagnose cases' lists" in capsys.readouterr().err
+
+
+def test_a_set_up_is_gone_on_with_by_its_name(tmp_path: Path) -> None:
+    first = run("--plain", "setup", data=tmp_path)
+    (log,) = (tmp_path / "cases").glob("*.jsonl")
+    again = run("--plain", "--case", log.stem, data=tmp_path)
+    assert (first.returncode, again.returncode) == (WELL, WELL), again.stderr
+    assert "Set-up, from the bare carburettor" in again.stdout
+    assert len(list((tmp_path / "cases").iterdir())) == 1
+
+
+def test_an_empty_log_left_by_a_start_that_was_cut_off_is_no_case(tmp_path: Path) -> None:
+    (tmp_path / "cases").mkdir()
+    (tmp_path / "cases" / "2026-05-01-1.jsonl").touch()
+    listed = run("cases", data=tmp_path)
+    assert (listed.returncode, listed.stderr) == (WELL, "")
+    assert "No cases in" in listed.stdout
 
 
 @pytest.mark.parametrize("width", ["40", "80"])
@@ -141,11 +177,28 @@ def test_a_data_folder_that_cannot_be_written_is_said(tmp_path: Path) -> None:
 
 def test_a_report_that_cannot_be_written_is_said_and_the_case_kept(tmp_path: Path) -> None:
     (tmp_path / "reports").write_text("in the way")
-    done = run("--plain", typed="x\n1\nreport\n", data=tmp_path)
+    done = run("--plain", typed="x\n1\nreport\nnote the line is old\n", data=tmp_path)
+    said = " ".join(done.stdout.split())
+    assert "the report cannot be written" in said and "the case itself is kept" in said
+    assert "Noted." in said.partition("the case itself is kept")[2]  # it asks on
+    (log,) = (tmp_path / "cases").glob("*.jsonl")
+    assert "the line is old" in log.read_text()
+
+
+def test_a_case_that_closes_without_its_report_is_in_the_book_and_its_cause_is_offered_to_the_rules(tmp_path: Path) -> None:
+    (tmp_path / "reports").write_text("in the way")
+    done = run("--plain", typed="x\n1\nfound a mouse in the muffler\n1\n2\n", data=tmp_path)
+    said = " ".join(done.stdout.split())
     assert done.returncode == WRONG
-    assert "the report cannot be written" in done.stderr
-    assert "the case itself is kept" in done.stderr
-    assert len(list((tmp_path / "cases").glob("*.jsonl"))) == 1
+    assert said.index("Closed: a mouse") < said.index("the report cannot be written") < said.index("Kept in the book.")
+    assert "These rules do not know" in said.partition("Kept in the book.")[2]
+
+
+def test_a_set_up_asks_on_when_its_record_cannot_be_written(tmp_path: Path) -> None:
+    (tmp_path / "reports").write_text("in the way")
+    done = run("--plain", "setup", typed="1\nreport\nnote the line is old\n", data=tmp_path)
+    said = " ".join(done.stdout.split())
+    assert "Noted." in said.partition("the set-up itself is kept")[2]
 
 
 def test_a_closed_terminal_loses_nothing(tmp_path: Path) -> None:

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from diagnose.case.log import CaseLog, LogInUse, LogTrouble, open_cases, read_log
+from diagnose.case.log import CaseLog, LogInUse, LogTrouble, logs_in, open_cases, read_log
 from diagnose.case.state import CaseState, replay
 from diagnose.knowledge.model import Knowledge
 from diagnose.planning.examine import examine
@@ -147,6 +147,32 @@ def test_open_cases_are_listed_newest_first_and_closed_ones_are_not(tmp_path: Pa
         for age, log in enumerate((three, two, one)):
             os.utime(log.path, (1000 - age, 1000 - age))
         assert [path for path, _ in open_cases(tmp_path)] == [two.path, one.path]
+
+
+def test_a_case_left_open_is_found_however_many_were_closed_since(tmp_path: Path) -> None:
+    """For the one whom everybody asks, twenty cases are two weekends."""
+    with started(tmp_path) as left:
+        left.append("words", text="hunts")
+        os.utime(left.path, (1000, 1000))
+    for _ in range(25):
+        with started(tmp_path) as log:
+            log.append("closed", how="undecided", causes=[])
+    assert [path for path, _ in open_cases(tmp_path)] == [left.path]
+
+
+def test_a_closing_in_the_owners_words_closes_nothing(tmp_path: Path) -> None:
+    with started(tmp_path) as log:
+        log.append("words", text='{"event": "closed"')
+        log.append("note", text='{"event": "closed", "how": "undecided"}')
+        assert [path for path, _ in open_cases(tmp_path)] == [log.path]
+
+
+def test_an_empty_log_and_a_link_to_nowhere_stop_no_start(tmp_path: Path) -> None:
+    with started(tmp_path) as log:
+        (tmp_path / "2026-05-01-7.jsonl").touch()
+        (tmp_path / "2026-05-01-8.jsonl").symlink_to(tmp_path / "a stick that is not plugged in")
+        assert [path for path, _ in open_cases(tmp_path)] == [log.path]
+        assert tmp_path / "2026-05-01-7.jsonl" not in logs_in(tmp_path)
 
 
 def walk_for_ever(folder: Path, knowledge: Knowledge, told: int) -> None:

@@ -35,14 +35,17 @@ def test_one_answer_worked_out_by_hand(bench: Knowledge) -> None:
     assert math.isclose(after / before, 0.785 / (0.95 * 0.30 / 0.85 + 0.025), rel_tol=1e-12)
 
 
-def test_prior_and_weights_add_up_exactly_to_the_odds_shown(base: Knowledge) -> None:
+def test_prior_weights_and_repairs_add_up_exactly_to_the_odds_shown(base: Knowledge) -> None:
     rng = random.Random(3)
-    for _ in range(40):
+    for number in range(40):
         answers = some_answers(base, rng, 12)
-        standing = rank(base, reason(base, answers))
+        causes = sorted(map(str, base.causes))
+        repairs = Repairs(frozenset(rng.sample(causes, number % 3)), frozenset(rng.sample(causes, number % 4)))
+        standing = rank(base, reason(base, answers), repairs)
         for ranked in standing.causes:
             total = ranked.prior_decibels + sum(weight.decibels for weight in standing.trail(ranked.cause))
-            assert math.isclose(total, 10 * math.log10(ranked.alone / standing.other), abs_tol=1e-9)
+            shown = 10 * math.log10(ranked.alone / standing.other) if ranked.alone else -math.inf
+            assert math.isclose(total + ranked.repaired_decibels, shown, abs_tol=1e-9)
 
 
 def some_answers(knowledge: Knowledge, rng: random.Random, count: int) -> dict[str, str]:

@@ -4,11 +4,12 @@ import html.parser
 import re
 from pathlib import Path
 
+from diagnose.case.ledger import stands
 from diagnose.case.log import CaseLog
 from diagnose.case.state import CaseState
 from diagnose.knowledge.model import Knowledge
 from diagnose.planning.examine import examine
-from diagnose.report.fault_report import fault_report
+from diagnose.report.fault_report import NOT_PROVED, fault_report, for_the_workshop
 from diagnose.report.files import as_html, as_markdown, markdown_safe
 from diagnose.shell.console import ScriptedConsole
 from diagnose.shell.walk import Walk
@@ -157,3 +158,89 @@ def test_an_answer_taken_back_before_the_repair_was_not_found(bench: Knowledge, 
     assert known == {"machine": "bench-stand", "idle": "hunts", "bolts": "loose"}
     report = fault_report(bench, log.state, examine(bench, log.state), "diagnose")
     assert report.causes[0].repaired.startswith("done and not yet proved")
+
+
+def tightened_and_named(base: Knowledge, folder: Path, *replies: str) -> tuple[str, CaseLog]:
+    """Loose bolts are tightened, the first retest is good, and then somebody names the cause instead of going on."""
+    with CaseLog.create(folder) as log:
+        log.append("words", text="hunts")
+        log.append("heard")
+        told = {"machine": "helicopter", "fit-to-run": "fit", "idle": "hunts", "bolts": "loose"}
+        for finding, answer in told.items():
+            log.append("answer", finding=finding, answer=answer)
+        log.append("fixed", cause="carb-bolts-loose")
+        console = ScriptedConsole(["1", *replies], 400)
+        Walk(base, log, console, folder, None).run()
+    return "\n".join(console.lines), log
+
+
+def test_bolts_that_were_tightened_and_not_proved_stand_so_in_the_report(base: Knowledge, tmp_path: Path) -> None:
+    _, log = tightened_and_named(base, tmp_path, "leave")
+    assert log.state.passed
+    report = fault_report(base, log.state, examine(base, log.state), "diagnose")
+    proved = base.retests[log.state.passed[0]].name
+    assert [(line.name, line.says) for line in report.done] == [
+        (base.causes["carb-bolts-loose"].name, f"done, and not proved by a retest; gone so far in: {proved}")
+    ]
+    assert base.causes["carb-bolts-loose"].fix.steps[0].do in report.steps
+    (to_prove,) = [point for point in report.still_open if point.startswith("Not proved")]
+    assert "A low short hover" in to_prove and proved not in to_prove
+
+
+def test_a_case_closed_with_a_cause_before_its_retests_says_that_it_must_not_fly(base: Knowledge, tmp_path: Path) -> None:
+    said, log = tightened_and_named(base, tmp_path, "found carb-bolts-loose", "1")
+    assert log.state.closing is not None and log.state.closing.causes == ("carb-bolts-loose",)
+    before, _, after = said.partition("Closed: Carburettor bolts have worked loose.")
+    assert "Done and not yet proved: Carburettor bolts have worked loose. Without its retests" in before
+    assert "no normal flight until the retests are passed" in after
+    report = fault_report(base, log.state, examine(base, log.state), "diagnose")
+    assert report.outcome.endswith("no normal flight until the retests are passed.") and not report.proved
+    assert [line.says for line in report.done] and "not proved by a retest" in report.done[0].says
+    for text in reports_of(base, log.state):
+        assert "Nothing yet." not in text
+
+
+def test_a_lean_needle_named_as_the_cause_closes_with_what_is_still_on_hold(base: Knowledge, tmp_path: Path) -> None:
+    with CaseLog.create(tmp_path) as log:
+        log.append("words", text="sags")
+        log.append("heard")
+        for finding, answer in {"machine": "helicopter", "fit-to-run": "fit", "under-load": "sags"}.items():
+            log.append("answer", finding=finding, answer=answer)
+        console = ScriptedConsole(["found h-too-lean", "1"], 400)
+        walk = Walk(base, log, console, tmp_path, None)
+        walk.run()
+    holds = walk.examined.conclusions.holds
+    said = "\n".join(console.lines).partition("Closed: ")[2]
+    assert holds and all(base.holds[name].name in said for name in holds)
+    assert "no normal flight" in said
+    assert NOT_PROVED in fault_report(base, log.state, walk.examined, "diagnose").outcome
+
+
+def test_a_cause_in_a_persons_own_words_is_not_proved_on_the_workshops_page_either(
+    bench: Knowledge, tmp_path: Path
+) -> None:
+    with CaseLog.create(tmp_path) as log:
+        log.append("words", text="hunts")
+        log.append("closed", how="found", causes=["the mouse of Jo"])
+    examined = examine(bench, log.state)
+    report = for_the_workshop(fault_report(bench, log.state, examined, "diagnose"), bench, log.state)
+    assert report.outcome == f"Cause found; not in these rules. {NOT_PROVED}"
+    assert "Jo" not in as_html(report)
+
+
+def test_a_needle_moved_in_the_chase_is_asked_about_before_a_named_cause_closes_the_case(
+    base: Knowledge, tmp_path: Path
+) -> None:
+    with CaseLog.create(tmp_path) as log:
+        log.append("words", text="hunts")
+        log.append("heard")
+        for finding, answer in {"machine": "bench-stand", "fit-to-run": "fit", "bolts": "loose"}.items():
+            log.append("answer", finding=finding, answer=answer)
+        log.append("needle", needle="H", sixteenths=20, moved=False)
+        log.append("needle", needle="H", sixteenths=2, moved=True)
+        console = ScriptedConsole(["found carb-bolts-loose", "1", "at its baseline"], 400)
+        Walk(base, log, console, tmp_path, None).run()
+    said = "\n".join(console.lines)
+    assert said.index("H was moved while the fault was looked for") < said.index("Closed: ")
+    place = stands(log.state.needles, "H")
+    assert place is not None and place.now == 20

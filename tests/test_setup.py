@@ -23,7 +23,7 @@ from diagnose.knowledge.source import FaultyFiles
 from diagnose.planning.examine import Examined, examine
 from diagnose.planning.setup import carried, in_order, steps_now
 from diagnose.reasoning.reason import Conclusions, reason
-from diagnose.report.files import filled, write_setup_record
+from diagnose.report.files import filled, write_record
 from diagnose.report.setup_record import setup_record
 from diagnose.shell import sitting
 from diagnose.shell.commands import SETUP_COMMANDS
@@ -361,14 +361,32 @@ def test_no_line_of_the_list_is_wider_than_the_screen(base: Knowledge, tmp_path:
 
 def test_the_record_says_what_was_not_done_and_why_it_matters(base: Knowledge, tmp_path: Path) -> None:
     _, state, _ = gone_through(base, tmp_path, Builder(ENGINE, {"choke": "2"}, typed=["helicopter", "note <b>odd|`x`</b>"]))
-    for path in write_setup_record(tmp_path, base, state, examine(base, state)):
+    record = setup_record(base, state, examine(base, state), "diagnose")
+    for path in write_record(tmp_path, state.case, record):
         text = path.read_text()
         assert "See that the choke opens fully" in text and "makes it rich everywhere" in text
         assert "turns out from lightly seated" in text
         assert "<b>odd" not in text
-    record = setup_record(base, state, examine(base, state), "diagnose")
     assert (record.done, len(record.undone)) == (19, 1)
     assert filled("setup-record.md.j2", {**{f: getattr(record, f) for f in record.__slots__}}).startswith("# Record of set")
+
+
+def test_the_record_for_the_workshop_tells_of_the_engine_and_of_nobody(tmp_path: Path) -> None:
+    with CaseLog.create(tmp_path / "cases") as log:
+        log.append("set-up")
+        log.append("answer", finding="machine", answer="helicopter")
+        log.append("note", text="belongs to Jo at the far pits")
+        log.append(
+            "bench", calculator="heat", title="How it warms up", inputs={"log": "jo/flight.csv", "limit": "200 C"},
+            results=["hottest 180 C"], says=[], findings={},
+        )  # fmt: skip
+    assert main(["--data", str(tmp_path), "report", "--workshop", log.state.case]) == WELL
+    pages = sorted((tmp_path / "reports").iterdir())
+    assert [page.name for page in pages] == [f"{log.state.case}-workshop{ending}" for ending in (".html", ".md")]
+    for page in pages:
+        text = page.read_text()
+        assert "Jo" not in text and "jo/" not in text
+        assert "helicopter" in text and "hottest 180 C" in text and "limit 200 C" in text
 
 
 # Packs.

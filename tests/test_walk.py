@@ -4,6 +4,7 @@ import os
 import shutil
 import subprocess
 import sys
+from contextlib import suppress
 from pathlib import Path
 
 import pytest
@@ -531,3 +532,65 @@ def test_a_look_at_another_part_is_not_asked_again_after_a_repair_that_helped(be
         log.append("fixed", cause="h-too-lean")
         Walk(bench, log, ScriptedConsole(["?", "2", "none", "leave"]), tmp_path, None).run()
         assert log.state.answers == {"machine": "bench-stand", "bolts": "tight"}
+
+
+def look(base: Knowledge, log: CaseLog, folder: Path, check: str, *finds: str) -> str:
+    """What is on the screen when this check comes up, and the owner has done it."""
+    console = ScriptedConsole(["1"], 400)
+    walk = Walk(base, log, console, folder / "reports", None)
+    with suppress(Left):
+        walk.do_check(base.checks[check], finds, (), None)
+    return "\n".join(console.lines)
+
+
+def test_a_check_of_which_something_is_known_otherwise_is_shown_with_its_cautions_and_steps(
+    base: Knowledge, tmp_path: Path
+) -> None:
+    """H was told by the ledger; nobody has yet said how a needle is counted without hurting its seat."""
+    with CaseLog.create(tmp_path) as log:
+        tell(log, "sags", {"machine": "helicopter", "fit-to-run": "fit"})
+        log.append("answer", finding="h-turns", answer="usual", reading="1 1/4")
+        said = look(base, log, tmp_path, "needle-count", "l-turns")
+        assert base.checks["needle-count"].steps[0].do in said
+        assert base.cautions["seat-lightly"].says in said
+        assert "needle-count" in log.state.checks
+
+
+def test_a_check_left_in_the_middle_goes_on_with_what_it_still_has_to_find(base: Knowledge, tmp_path: Path) -> None:
+    with CaseLog.create(tmp_path) as log:
+        tell(log, "sags", {"machine": "helicopter", "fit-to-run": "fit"})
+        log.append("check", check="tank-look-in")
+        log.append("answer", finding="pickup", answer="free")
+        said = look(base, log, tmp_path, "tank-look-in", "tank-line")
+        assert base.findings["tank-line"].ask in said
+        assert base.checks["tank-look-in"].steps[0].do not in said
+
+
+def test_after_a_repair_a_check_is_shown_from_its_first_step_though_half_of_it_is_still_known(
+    base: Knowledge, tmp_path: Path
+) -> None:
+    """The cover comes off again: petrol runs out of it as it did the first time."""
+    with CaseLog.create(tmp_path) as log:
+        tell(log, "floods", {"machine": "helicopter", "fit-to-run": "fit"})
+        log.append("check", check="metering-look")
+        log.append("answer", finding="metering-diaphragm", answer="soft")
+        worn = log.append("answer", finding="inlet-needle", answer="dirty")
+        log.append("fixed", cause="inlet-needle-leaks")
+        log.append("repair", cause="inlet-needle-leaks", result="better")
+        log.append("withdraw", numbers=[worn.number])
+        said = look(base, log, tmp_path, "metering-look", "inlet-needle")
+        assert base.checks["metering-look"].steps[0].do in said
+        assert base.cautions["petrol-fire"].says in said
+
+
+def test_how_adds_up_after_a_repair_that_did_not_help(bench: Knowledge, tmp_path: Path) -> None:
+    """The bolts were tightened and it hunts as before: they were not the fault, whatever spoke for them."""
+    with CaseLog.create(tmp_path) as log:
+        tell(log, "hunts", {"machine": "bench-stand", "idle": "hunts", "under-load": "sags"})
+        log.append("fixed", cause="bolts-loose")
+        log.append("repair", cause="bolts-loose", result="same")
+        console = ScriptedConsole(["how bolts-loose", "how h-too-lean", "leave"])
+        Walk(bench, log, console, tmp_path / "reports", None).run()
+    repaired, other = "\n".join(console.lines).split("> how ")[1:3]
+    assert "x 0: its repair changed nothing" in repaired and "together x 0" in repaired
+    assert "its repair" not in other and "together x 0" not in other

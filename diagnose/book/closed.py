@@ -14,7 +14,7 @@ from sqlalchemy import Connection, Table, select
 
 from ..case.casefile import MACHINE
 from ..case.ledger import stands
-from ..case.log import ENDING, LogTrouble, read_log
+from ..case.log import LogTrouble, logs_in, read_log
 from ..case.readings import NotAReading, parse_reading
 from ..case.state import CaseState, Event, replay
 from ..knowledge.model import Knowledge
@@ -44,7 +44,7 @@ def keep_closed(book: Book, folder: Path, knowledge: Knowledge, most: int | None
 
     A case whose walk was cut off after its closing comes in here, at the next start. Raises BookTrouble.
     """
-    newest = sorted(folder.glob(f"*{ENDING}"), key=_written_at, reverse=True)[:most]
+    newest = logs_in(folder)[:most]
     marks = {path: mark(path) for path in newest}
     with book.reading() as connection:
         known = {uid for table in (cases, removed) for uid in _among(connection, table, list(marks.values()))}
@@ -59,13 +59,6 @@ def keep_closed(book: Book, folder: Path, knowledge: Knowledge, most: int | None
             with book.writing() as connection:
                 taken += take_in(connection, rows)
     return Kept(taken, tuple(troubles))
-
-
-def _written_at(path: Path) -> float:
-    try:
-        return path.stat().st_mtime
-    except OSError:
-        return 0.0
 
 
 def mark(path: Path) -> str:

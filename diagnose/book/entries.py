@@ -11,6 +11,7 @@ from typing import Any
 from sqlalchemy import Connection, Table, func, select
 
 from ..case.casefile import MACHINE
+from ..case.ledger import MOST_OPEN
 from ..case.readings import NotAReading, parse_reading, parse_turns
 from ..knowledge.model import Knowledge, Measure
 from ..knowledge.source import Place, Text
@@ -85,7 +86,7 @@ def setting_value(column: str, text: str) -> float | int:
     try:
         if column in NEEDLE_COLUMNS:
             sixteenths, moved = parse_turns(text)
-            if moved or not 0 <= sixteenths <= 6 * 16:
+            if moved or not 0 <= sixteenths <= MOST_OPEN:
                 raise NotAReading(f"'{text}' is no count; write turns out from lightly seated, such as 1 1/4")
             return sixteenths
         return round(parse_reading(text, MEASURES[column]).value, 2)

@@ -8,11 +8,11 @@ from dataclasses import dataclass
 
 from sqlalchemy import Connection, select
 
-from ..case.readings import count_words, turns
+from ..case.readings import count_words
 from ..knowledge.model import Knowledge
 from . import asking
 from .asking import FoundCase
-from .pages import cause_name, day
+from .pages import cause_name, counted, day
 from .rows import Row, called
 from .schema import cases, machines, notes, owners, recordings, settings
 
@@ -116,11 +116,9 @@ def opening_lines(known: History, knowledge: Knowledge) -> list[str]:
 
 def setting_words(row: Row) -> str:
     """A setting as it is said: the needles, and the air of the day as far as it was written down."""
-    needles = [f"{needle} {turns(row[column])}" for needle, column in (("H", "h_sixteenths"), ("L", "l_sixteenths"))
-               if row[column] is not None]  # fmt: skip
     air = [form.format(row[column]) for column, form in (("temperature_c", "{:.0f} C"), ("pressure_hpa", "{:.0f} hPa"),
            ("density_altitude_m", "density altitude {:.0f} m")) if row[column] is not None]  # fmt: skip
-    return ", ".join([*needles, *air])
+    return ", ".join([*map(" ".join, counted(row).items()), *air])
 
 
 def how_often(one: Recurring) -> str:

@@ -9,15 +9,16 @@ from pathlib import Path
 from sqlalchemy import Connection, select
 
 from .. import __version__
-from ..case.readings import turns
+from ..case.casefile import MACHINE
 from ..drawing.chart import Chart
 from ..knowledge.model import Knowledge
+from ..report.fault_report import is_of_the_rules
 from ..report.files import filled, write_whole
 from . import asking
 from .access import utc_now
 from .charts import head_temperature, needles_over_time
 from .history import History, how_often
-from .pages import cause_name, day, outcome, weather
+from .pages import cause_name, counted, day, outcome, result_words, weather
 from .places import BookTrouble
 from .schema import carburettors, engines
 
@@ -36,11 +37,11 @@ class SettingLine:
 
 @dataclass(frozen=True, slots=True)
 class CaseLine:
-    """One case: its day, what it was, how it was proved, and what the owner said."""
+    """One case: its day, what it was, how each repair was proved, and what the owner said."""
 
     day: str
     was: str
-    proof: str
+    proofs: tuple[str, ...]
     words: str
 
 
@@ -71,10 +72,15 @@ class MachineReport:
     charts: tuple[Chart, ...] = ()
 
 
+def file_name(machine: str) -> str:
+    """Return the name under which the report of a machine is written, out of its uid."""
+    return f"machine-{machine[:6]}"
+
+
 def machine_report(connection: Connection, knowledge: Knowledge, known: History) -> MachineReport:
     """Gather the report of a machine."""
     machine = known.machine
-    kinds = knowledge.findings["machine"].answers if "machine" in knowledge.findings else {}
+    kinds = knowledge.findings[MACHINE].answers if MACHINE in knowledge.findings else {}
     return MachineReport(
         machine=machine["name"],
         kind=str(kinds[machine["kind"]].say) if machine["kind"] in kinds else machine["kind"] or "not said",
@@ -83,18 +89,15 @@ def machine_report(connection: Connection, knowledge: Knowledge, known: History)
         parts=tuple(_parts(connection, machine["uid"])),
         comes_back=tuple(f"{cause_name(knowledge, one.cause)}: {how_often(one)}" for one in known.recurring),
         settings=tuple(
-            SettingLine(
-                day(row["at"]),
-                turns(row["h_sixteenths"]) if row["h_sixteenths"] is not None else "",
-                turns(row["l_sixteenths"]) if row["l_sixteenths"] is not None else "",
-                ", ".join(weather(row)),
-            )
-            for row in known.settings
+            SettingLine(day(row["at"]), counts.get("H", ""), counts.get("L", ""), ", ".join(weather(row)))
+            for row, counts in zip(known.settings, map(counted, known.settings), strict=True)
         ),
         cases=tuple(_case_line(connection, knowledge, case) for case in known.cases),
         notes=tuple(f"{day(row['at'])}: {row['text']}" for row in known.notes),
         recordings=tuple(
-            RecordingLine(day(row["at"]), row["file"], ", ".join(map(_result, asking.results_of(connection, row["uid"]))))
+            RecordingLine(
+                day(row["at"]), row["file"], ", ".join(map(result_words, asking.results_of(connection, row["uid"])))
+            )
             for row in known.recordings
         ),
         program=f"diagnose {__version__}",
@@ -113,12 +116,8 @@ def _parts(connection: Connection, machine: str) -> list[str]:
 
 def _case_line(connection: Connection, knowledge: Knowledge, case: asking.FoundCase) -> CaseLine:
     proofs = asking.parts_of_case(connection, case.uid)["proofs"]
-    said = " ".join(dict.fromkeys(row["says"] for row in proofs if row["cause"] in case.causes))
+    said = tuple(dict.fromkeys(row["says"] for row in proofs if row["cause"] in case.causes))
     return CaseLine(day(case.closed), outcome(knowledge, case), said, case.words)
-
-
-def _result(row: asking.Row) -> str:
-    return f"{row['name'].replace('-', ' ')} {row['value']:g} {row['unit']}".strip()
 
 
 def _charts(connection: Connection, knowledge: Knowledge, known: History) -> tuple[Chart, ...]:
@@ -138,7 +137,6 @@ def for_the_workshop(report: MachineReport, knowledge: Knowledge, known: History
 
     Causes and proofs are kept where they are the rules' own.
     """
-    written = {str(cause.proof) for cause in knowledge.causes.values()}
     causes = [all(cause in knowledge.causes for cause in case.causes) for case in known.cases]
     bare = [", ".join(weather({**row, "remark": None})) for row in known.settings]
     return replace(
@@ -154,7 +152,7 @@ def for_the_workshop(report: MachineReport, knowledge: Knowledge, known: History
             replace(
                 line,
                 words="",
-                proof=line.proof if line.proof in written else "",
+                proofs=tuple(says for says in line.proofs if is_of_the_rules(says, knowledge)),
                 was=line.was if ours else "found; not in these rules",
             )
             for line, ours in zip(report.cases, causes, strict=True)

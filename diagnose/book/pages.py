@@ -14,6 +14,7 @@ from ..reasoning.learned import ANY_KIND, Learned
 from ..reasoning.tables import tables_of
 from . import asking
 from .correcting import SHORTEST_UID, corrections_of
+from .entries import NEEDLE_COLUMNS
 from .rows import NAMED, Row, called
 from .schema import carburettors, cases, engines, machines, notes, owners, recordings, settings
 
@@ -79,9 +80,7 @@ def machine_lines(connection: Connection, knowledge: Knowledge, machine: Row) ->
     yield from _headed("Notes", said)
     heard = []
     for row in asking.of_machine(connection, recordings, machine["uid"]):
-        results = (
-            f"{one['name']} {one['value']:g} {one['unit']}".strip() for one in asking.results_of(connection, row["uid"])
-        )
+        results = map(result_words, asking.results_of(connection, row["uid"]))
         heard.append(f"{day(row['at'])}  {row['file']}: {', '.join(results)}")
     yield from _headed("Recordings", heard)
 
@@ -96,9 +95,18 @@ def _headed(head: str, lines: Iterable[str]) -> Iterator[str]:
 
 def setting_line(row: Row) -> str:
     """A setting with the weather of its day, as far as it was written down."""
-    needles = [f"{needle} {turns(row[column])}" for needle, column in (("H", "h_sixteenths"), ("L", "l_sixteenths"))
-               if row[column] is not None]  # fmt: skip
-    return f"{day(row['at'])}  {', '.join([*needles, *weather(row)])} [{row['uid'][:SHORTEST_UID]}]"
+    said = ", ".join([*map(" ".join, counted(row).items()), *weather(row)])
+    return f"{day(row['at'])}  {said} [{row['uid'][:SHORTEST_UID]}]"
+
+
+def counted(row: Row) -> dict[str, str]:
+    """Needle -> its count in words, of those that a setting holds."""
+    return {needle: turns(row[column]) for column, needle in NEEDLE_COLUMNS.items() if row[column] is not None}
+
+
+def result_words(row: Row) -> str:
+    """A result of a recording with its unit."""
+    return f"{row['name'].replace('-', ' ')} {row['value']:g} {row['unit']}".strip()
 
 
 def weather(row: Row) -> list[str]:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 import os
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
@@ -311,15 +311,42 @@ def _cannot_write(path: Path, error: OSError) -> str:
     return f"{path}: cannot be written: {error.strerror or error}; free some space or name another folder with --data"
 
 
-def open_cases(folder: Path, most: int = 20) -> list[tuple[Path, CaseState]]:
-    """Return the newest logs in `folder` that are not closed, newest first; looks at `most` logs and changes none."""
-    newest = sorted(folder.glob(f"*{ENDING}"), key=lambda path: path.stat().st_mtime, reverse=True)[:most]
-    found = []
-    for path in newest:
+def logs_in(folder: Path) -> list[Path]:
+    """Return the logs in `folder`, newest first. An empty one holds no case: its start was cut off at once."""
+    found = [(path, _written_at(path)) for path in folder.glob(f"*{ENDING}") if not _is_empty(path)]
+    return [path for path, _ in sorted(found, key=lambda one: one[1], reverse=True)]
+
+
+def _written_at(path: Path) -> float:
+    try:
+        return path.stat().st_mtime
+    except OSError:  # a link to nowhere, or a log that has just been moved away
+        return 0.0
+
+
+def _is_empty(path: Path) -> bool:
+    try:
+        return path.stat().st_size == 0
+    except OSError:
+        return False
+
+
+def open_cases(folder: Path) -> Iterator[tuple[Path, CaseState]]:
+    """Yield the logs in `folder` that are not closed, newest first, and change none; what cannot be read is left out."""
+    for path in logs_in(folder):
         try:
+            if _ends_closed(path):
+                continue
             state = replay(read_log(path).events)
-        except LogTrouble:
+        except (LogTrouble, OSError):
             continue
         if state.closing is None:
-            found.append((path, state))
-    return found
+            yield path, state
+
+
+def _ends_closed(path: Path) -> bool:
+    """True if the text of a log says that it is closed: told without its events, of which a thousand closed cases have
+    more than a start has time for."""
+    with path.open("rb") as file:
+        _, closed, after = file.read(LONGEST_LOG).rpartition(b'\n{"event": "closed"')
+    return bool(closed) and b'\n{"event": "withdraw"' not in after

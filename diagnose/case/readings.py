@@ -251,7 +251,10 @@ def percent(share: float) -> str:
 
 
 def times(decibels: float) -> str:
-    """A weight of evidence as what it multiplies the odds by: +6 dB -> 'x 4.0', -10 dB -> '/ 10'."""
+    """A weight of evidence as what it multiplies the odds by: +6 dB -> 'x 4.0', -10 dB -> '/ 10'; minus infinity -> 'x 0',
+    for what is ruled out."""
+    if decibels == -math.inf:
+        return "x 0"
     factor = 10 ** (abs(decibels) / 10)
     if factor < 1.05:
         return "no change"

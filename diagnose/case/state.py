@@ -128,6 +128,7 @@ class CaseState:
     unheard       the owner's words of which it was not yet asked what they mean
     lists         of each list that was shown of what they may mean: the events of the answers picked, and its own
     begun         cause -> event at which its last repair was done, before any retest
+    checks        check -> event at which it was last done, in the order of the first time
     told          every answer that was ever given, in that order
     set_up_in     the case of the set-up that this fault came after ('': none)
     steps         steps of that set-up, in the order they were taken
@@ -149,7 +150,7 @@ class CaseState:
     repairs: tuple[RepairDone, ...] = ()
     begun: Mapping[str, int] = field(default_factory=dict)
     told: tuple[Told, ...] = ()
-    checks: tuple[str, ...] = ()
+    checks: Mapping[str, int] = field(default_factory=dict)
     to_retest: str = ""
     passed: tuple[str, ...] = ()
     put_aside: frozenset[str] = frozenset()
@@ -209,7 +210,7 @@ def replay(events: Iterable[Event]) -> CaseState:
                 withdrawn.setdefault(number, event.number)
     held: dict[str, Any] = {
         "findings": {}, "unknown": set(), "asked_again": set(), "words": [], "notes": [], "needles": [],
-        "repairs": [], "checks": [], "passed": [], "put_aside": set(), "answered": [], "bench": [], "draft": {},
+        "repairs": [], "checks": {}, "passed": [], "put_aside": set(), "answered": [], "bench": [], "draft": {},
         "steps": {}, "uncounted": [], "recordings": [], "begun": {}, "unheard": [], "lists": [],
     }  # fmt: skip
     for event in events:
@@ -235,7 +236,7 @@ def replay(events: Iterable[Event]) -> CaseState:
             for event in events
             for finding, given in _tells(event)
         ),
-        checks=tuple(dict.fromkeys(held["checks"])),
+        checks=MappingProxyType(held["checks"]),
         to_retest=held.get("to_retest", ""),
         passed=tuple(held["passed"]),
         put_aside=frozenset(held["put_aside"]),
@@ -312,7 +313,7 @@ def _apply(event: Event, held: dict[str, Any]) -> None:
                 )
             )  # fmt: skip
         case "check":
-            held["checks"].append(data["check"])
+            held["checks"][data["check"]] = event.number
         case "fixed":
             held["to_retest"] = data["cause"]
             held["begun"][data["cause"]] = event.number

@@ -11,7 +11,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from ..case.ledger import NeedleEntry, NeedleStands, stands
-from ..case.readings import turns
+from ..case.readings import SIXTEENTHS, turns
 from ..case.state import CaseState
 from ..knowledge.checker import CLOSE_NEEDLE, NEEDLE_HOLDS
 from ..knowledge.model import Answered, Knowledge, Proves, leaves
@@ -212,7 +212,7 @@ def told_by_ledger(entries: Sequence[NeedleEntry]) -> dict[str, str]:
     places = {needle: place for needle in NEEDLES if (place := stands(entries, needle)) is not None}
     if not places:
         return {}
-    found = {f"{needle.lower()}-turns": f"{place.now / 16:g} turns" for needle, place in places.items()}
+    found = {f"{needle.lower()}-turns": f"{place.now / SIXTEENTHS:g} turns" for needle, place in places.items()}
     found["needle-moves-lately"] = _gone(entries, places)
     if all(any(entry.good and entry.needle == needle for entry in entries) for needle in places):
         found["baseline-known"] = "moved" if any(place.moved_by for place in places.values()) else "at-it"

@@ -64,7 +64,8 @@ class RankedCause:
 
     In decibels against some other fault: how common it is (`prior_decibels`), and all that the answers say of it
     (`told_decibels`); Standing.trail() has the parts of the latter. `learned_decibels` is the part of the first by which
-    the club's own cases moved it from what the packs say.
+    the club's own cases moved it from what the packs say. `repaired_decibels` is what the repairs done say of it as the
+    only fault: minus infinity when its own did not end the fault.
     """
 
     cause: str
@@ -73,6 +74,7 @@ class RankedCause:
     prior_decibels: float
     told_decibels: float
     learned_decibels: float = 0.0
+    repaired_decibels: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,7 +148,7 @@ def rank(
     observed = observe(knowledge, conclusions, tables, np.arange(len(tables.causes)), None)
     weights = contributions(observed)
     single = np.log(prior, out=np.full_like(prior, -np.inf), where=prior > 0) + weights.sum(axis=1)
-    single_with_repairs = single + _repair_weight([(cause,) for cause in tables.causes], repairs)
+    by_repairs = _repair_weight([(cause,) for cause in tables.causes], repairs)
 
     # A repaired cause may yet be half of a pair, so it competes for a place among the leading ones.
     leading = [int(i) for i in np.argsort(-single, kind="stable")[:LEADING] if prior[i] > 0]
@@ -165,8 +167,9 @@ def rank(
             [(tables.causes[a], tables.causes[b]) for a, b in zip(first, second, strict=True)], repairs
         )
 
-    other = math.log(OTHER / (1 - TWO_FAULTS - OTHER)) + (math.log(HELPED) if repairs.better else 0.0)
-    logs = np.concatenate([single_with_repairs, pair, [other]])
+    other_by_repairs = math.log(HELPED) if repairs.better else 0.0
+    other = math.log(OTHER / (1 - TWO_FAULTS - OTHER)) + other_by_repairs
+    logs = np.concatenate([single + by_repairs, pair, [other]])
     posterior = np.exp(logs - logs.max())
     posterior /= posterior.sum()
     alone, both, left = posterior[: len(prior)], posterior[len(prior) : -1], float(posterior[-1])
@@ -174,7 +177,7 @@ def rank(
     np.add.at(present, first, both)
     np.add.at(present, second, both)
     return Standing(
-        causes=_ranked(tables, written, prior, weights, alone, present),
+        causes=_ranked(tables, written, prior, weights, by_repairs - other_by_repairs, alone, present),
         pairs=_ranked_pairs(tables, first, second, both),
         other=left,
         cures=_cures(tables, repairs, first, second, alone, both),
@@ -305,9 +308,9 @@ def _damped(group: Floats, are: str) -> Floats:
 
 
 def _ranked(
-    tables: Tables, written: Floats, prior: Floats, weights: Floats, alone: Floats, present: Floats
+    tables: Tables, written: Floats, prior: Floats, weights: Floats, by_repairs: Floats, alone: Floats, present: Floats
 ) -> tuple[RankedCause, ...]:
-    """`written` is the prior as the packs have it, `prior` as it counts."""
+    """`written` is the prior as the packs have it, `prior` as it counts; `by_repairs` is what repairs say of each."""
     other = OTHER / (1 - TWO_FAULTS - OTHER)
     told = weights.sum(axis=1) * DECIBELS
     order = sorted((i for i in range(len(prior)) if prior[i] > 0), key=lambda i: (-present[i], tables.causes[i]))
@@ -319,6 +322,7 @@ def _ranked(
             DECIBELS * math.log(prior[i] / other),
             float(told[i]),
             DECIBELS * math.log(prior[i] / written[i]),
+            float(DECIBELS * by_repairs[i]),
         )
         for i in order
     )

@@ -21,7 +21,7 @@ from ..listen.record import chart
 from ..planning.examine import Examined, examine
 from ..planning.needles import carburettor_of, in_words, next_move, stands_off
 from ..planning.plan import next_questions
-from ..planning.proof import proved_by
+from ..planning.proof import proved_by, retests_of
 from ..planning.setup import in_order
 from ..reasoning.rank import RankedCause
 from ..reasoning.reason import Conclusions
@@ -147,6 +147,8 @@ PUT_RIGHT = {
 }
 """Result of a repair ('': not retested yet) -> what is said beside its cause."""
 
+NOT_PROVED = "Not proved by a retest: no normal flight until the retests are passed."
+
 
 def fault_report(knowledge: Knowledge, state: CaseState, examined: Examined, program: str) -> FaultReport:
     """Gather the report of a case as it stands."""
@@ -163,7 +165,7 @@ def fault_report(knowledge: Knowledge, state: CaseState, examined: Examined, pro
             Line(f"{knowledge.cautions[name].level}", str(knowledge.cautions[name].says)) for name in conclusions.cautions
         ),
         holds=tuple(hold_line(knowledge, conclusions, name) for name in conclusions.holds),
-        proved=_proved(state),
+        proved=proved(state),
         causes=_causes(examined, state),
         pairs=tuple(
             Line(" and ".join(str(knowledge.causes[c].name) for c in pair.causes), percent(pair.probability))
@@ -180,10 +182,7 @@ def fault_report(knowledge: Knowledge, state: CaseState, examined: Examined, pro
         checks=tuple(str(knowledge.checks[name].name) for name in state.checks if name in knowledge.checks),
         bench=bench_lines(state),
         recordings=tuple(HeardLine(kept.name, kept.said, chart(kept)) for kept in state.recordings),
-        done=tuple(
-            Line(_cause_name(knowledge, repair.cause), f"{RESULTS[repair.result]} ({when(repair.at)})")
-            for repair in state.repairs
-        ),
+        done=_done(knowledge, state),
         steps=_steps(knowledge, state, conclusions),
         needles=needles_of(knowledge, state, conclusions),
         set_up_in=state.set_up_in,
@@ -225,11 +224,11 @@ def for_the_workshop(report: FaultReport, knowledge: Knowledge, state: CaseState
         report,
         words=(),
         notes=(),
-        proof=tuple(says for says in report.proof if _is_of_the_rules(says, knowledge)),
+        proof=tuple(says for says in report.proof if is_of_the_rules(says, knowledge)),
         outcome=report.outcome
         if all(cause in knowledge.causes for cause in causes)
-        else "Cause found; not in these rules.",
-        bench=tuple(replace(one, inputs=tuple(i for i in one.inputs if not _names_a_file(i))) for one in report.bench),
+        else _found("Cause found; not in these rules.", state),
+        bench=without_files(report.bench),
         causes=tuple(
             replace(one, trail=tuple(replace(line, name=_unnamed(line.name, report.recordings)) for line in one.trail))
             for one in report.causes
@@ -242,7 +241,7 @@ def for_the_workshop(report: FaultReport, knowledge: Knowledge, state: CaseState
     )
 
 
-def _is_of_the_rules(proof: str, knowledge: Knowledge) -> bool:
+def is_of_the_rules(proof: str, knowledge: Knowledge) -> bool:
     """True if every word of it stands in the rules: nobody typed it."""
     named = [retest for retest in knowledge.retests.values() if retest.name in proof]
     return proof == proved_by(named) or any(proof == cause.proof for cause in knowledge.causes.values())
@@ -253,6 +252,11 @@ def _unnamed(says: str, recordings: Sequence[HeardLine]) -> str:
     for number, one in enumerate(recordings, 1):
         says = says.replace(one.name, f"recording {number}")
     return says
+
+
+def without_files(bench: Sequence[BenchLine]) -> tuple[BenchLine, ...]:
+    """The same without the inputs that name a file."""
+    return tuple(replace(one, inputs=tuple(said for said in one.inputs if not _names_a_file(said))) for one in bench)
 
 
 def _names_a_file(said: str) -> bool:
@@ -284,7 +288,7 @@ def _club(examined: Examined) -> tuple[str, ...]:
     return tuple(lines)
 
 
-def _proved(state: CaseState) -> bool:
+def proved(state: CaseState) -> bool:
     """True only if the case was closed with a cause whose repair was retested and ended the fault."""
     if state.closing is None or state.closing.how != "found":
         return False
@@ -313,11 +317,15 @@ def _outcome(knowledge: Knowledge, state: CaseState) -> str:
     names = " and also: ".join(_cause_name(knowledge, cause) for cause in state.closing.causes)
     match state.closing.how:
         case "found":
-            return f"Cause found: {names}."
+            return _found(f"Cause found: {names}.", state)
         case "normal":
             return f"Nothing is wrong: {names}."
         case _:
             return "Undecided. Do not fly it until the cause is known."
+
+
+def _found(says: str, state: CaseState) -> str:
+    return says if proved(state) else f"{says} {NOT_PROVED}"
 
 
 def _explains(knowledge: Knowledge, state: CaseState) -> tuple[Line, ...]:
@@ -408,10 +416,24 @@ def _found_and_now(knowledge: Knowledge, before: CaseState, since: CaseState, na
     return f"{found} (found before the repair; {f'now: {now}' if now else 'not looked at since'})"
 
 
+def _done(knowledge: Knowledge, state: CaseState) -> tuple[Line, ...]:
+    """Every repair and what became of it, the last of them perhaps done and not proved."""
+    lines = [
+        Line(_cause_name(knowledge, repair.cause), f"{RESULTS[repair.result]} ({when(repair.at)})")
+        for repair in state.repairs
+    ]
+    if state.to_retest:
+        passed = "; ".join(str(knowledge.retests[name].name) for name in state.passed if name in knowledge.retests)
+        so_far = f"; gone so far in: {passed}" if passed else ""
+        lines.append(Line(_cause_name(knowledge, state.to_retest), f"done, and not proved by a retest{so_far}"))
+    return tuple(lines)
+
+
 def _steps(knowledge: Knowledge, state: CaseState, conclusions: Conclusions) -> tuple[str, ...]:
     """The steps of the fixes that were done, without any that a standing hold forbids."""
-    done = [repair.cause for repair in state.repairs if repair.result != "not-done" and repair.cause in knowledge.causes]
-    several: list[Step] = [step for cause in done for step in knowledge.causes[cause].fix.steps]
+    done = [*(repair.cause for repair in state.repairs if repair.result != "not-done"), state.to_retest]
+    fixes = [knowledge.causes[cause].fix for cause in done if cause in knowledge.causes]
+    several: list[Step] = [step for fix in fixes for step in fix.steps]
     return tuple(str(step.do) for step in several if not conclusions.held(step.under))
 
 
@@ -449,8 +471,22 @@ def _still_open(knowledge: Knowledge, state: CaseState, examined: Examined) -> t
     ]
     if state.closing is not None:
         open_points += stands_off(knowledge, state, examined.conclusions)
+    open_points += _to_prove(knowledge, state, examined.conclusions)
     open_points += [f"Put aside: {_cause_name(knowledge, cause)}" for cause in sorted(state.put_aside)]
     if state.closing is None or state.closing.how == "undecided":
         questions = next_questions(knowledge, examined.conclusions, examined.standing, examined.progress, most=3)
         open_points += [f"Would tell most next: {knowledge.findings[name].ask}" for name, _ in questions]
     return tuple(open_points)
+
+
+def _to_prove(knowledge: Knowledge, state: CaseState, conclusions: Conclusions) -> list[str]:
+    """The retests that are still to be passed by what was done, or named as the cause, and not proved."""
+    named = state.closing.causes if state.closing and state.closing.how == "found" and not proved(state) else ()
+    open_points = []
+    for cause in dict.fromkeys((state.to_retest, *named)):
+        if cause in knowledge.causes:
+            passed = state.passed if cause == state.to_retest else ()
+            retests = retests_of(knowledge, conclusions, knowledge.causes[cause])
+            names = "; ".join(str(retest.name) for retest in retests if retest.id not in passed)
+            open_points.append(f"Not proved: {_cause_name(knowledge, cause)}. Retests still to be passed: {names}.")
+    return open_points

@@ -21,7 +21,7 @@ from ..knowledge.model import Knowledge
 from ..planning.examine import Examined
 from ..whole import whole
 from .fault_report import FaultReport, fault_report
-from .setup_record import setup_record
+from .setup_record import SetupRecord, setup_record
 
 _MARKED = re.compile(r"([\\`*_{}\[\]()#+!|<>~-])")
 
@@ -116,12 +116,17 @@ def write_texts(folder: Path, name: str, report: FaultReport) -> tuple[Path, Pat
     return paths
 
 
-def write_setup_record(folder: Path, knowledge: Knowledge, state: CaseState, examined: Examined) -> tuple[Path, Path]:
-    """Write the record of a set-up in both forms, each whole or not at all. Return their paths. Raises CannotWrite."""
-    record = asdict(setup_record(knowledge, state, examined, f"diagnose {__version__}"))
-    paths = folder / f"{state.case}.md", folder / f"{state.case}.html"
+def record_of(knowledge: Knowledge, state: CaseState, examined: Examined) -> SetupRecord:
+    """Return the record of a set-up as it stands."""
+    return setup_record(knowledge, state, examined, f"diagnose {__version__}")
+
+
+def write_record(folder: Path, name: str, record: SetupRecord) -> tuple[Path, Path]:
+    """Write the record of a set-up in both forms under a name, each whole or not at all. Return their paths. Raises
+    CannotWrite."""
+    paths = folder / f"{name}.md", folder / f"{name}.html"
     for path in paths:
-        text = filled(f"setup-record{path.suffix}.j2", record)
+        text = filled(f"setup-record{path.suffix}.j2", asdict(record))
         write_whole(path, text, "the record cannot be written", "the set-up itself is kept")
     return paths
 

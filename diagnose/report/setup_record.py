@@ -2,14 +2,25 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from ..case.casefile import MACHINE
 from ..case.state import DONE, CaseState
 from ..knowledge.model import Knowledge
 from ..planning.examine import Examined
 from ..planning.setup import facts, in_order, waits_for_running
-from .fault_report import STEP_SAYS, BenchLine, Line, Needles, answer_of, bench_lines, hold_line, needles_of, when
+from .fault_report import (
+    STEP_SAYS,
+    BenchLine,
+    Line,
+    Needles,
+    answer_of,
+    bench_lines,
+    hold_line,
+    needles_of,
+    when,
+    without_files,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,3 +108,8 @@ def setup_record(knowledge: Knowledge, state: CaseState, examined: Examined, pro
         packs=tuple(Line(str(pack.name), f"{pack.id} {pack.version}") for pack in knowledge.packs),
         program=program,
     )
+
+
+def for_the_workshop(record: SetupRecord) -> SetupRecord:
+    """The same record without personal data: nothing that a person typed in their own words, and no name of a file."""
+    return replace(record, notes=(), bench=without_files(record.bench))

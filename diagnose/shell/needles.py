@@ -322,7 +322,7 @@ def _write_it_back(sitting: Sitting, place: NeedleStands) -> None:
         sitting.say("    That is further in than it stood, and a weaker mixture is on hold: open it again before it runs,")
         sitting.say(f"    and write it down: needle {place.needle} +{by}")
     else:
-        sitting.say("    It was proved where it stood before: run it once more, restrained, before it works again.")
+        sitting.say("    It ran last where it stood before: run it once more, restrained, before it works again.")
 
 
 def _count_or_leave_open(sitting: Sitting, needle: str) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from itertools import islice
 from pathlib import Path
 
 from ..case.log import CaseLog, LogInUse, open_cases
@@ -15,6 +16,9 @@ OWNERS_WORDS = "What does it do, in the owner's words? (Enter to go on without)"
 
 NOTHING_SAID = "(nothing said)"
 
+MOST_OFFERED = 20
+"""Open cases that are offered by number, the newest; any other is named on the command line."""
+
 TITLE = "Fault finder for small petrol two-strokes with diaphragm carburettors"
 
 
@@ -24,13 +28,11 @@ def say(console: Console, text: str = "", tone: str = "", first: str = "") -> No
 
 
 def choose_case(
-    console: Console, folder: Path, new: bool, wanted: Callable[[CaseState], bool] = lambda state: True, most: int = 20
+    console: Console, folder: Path, new: bool, wanted: Callable[[CaseState], bool] = lambda state: True
 ) -> CaseLog:
-    """Return the case to go on with: one of the `wanted` left open if the person wants it, else a new one. Raises Left.
-
-    most: how many of the newest logs are looked at.
-    """
-    waiting = [] if new else [(path, state) for path, state in open_cases(folder, most) if wanted(state)]
+    """Return the case to go on with: one of the `wanted` left open if the person wants it, else a new one. Raises Left."""
+    left_open = (one for one in open_cases(folder) if wanted(one[1]))
+    waiting = [] if new else list(islice(left_open, MOST_OFFERED))
     while waiting:
         say(console, "Left open:", "head")
         says = [*(_told(state) for _, state in waiting), "start a new case"]

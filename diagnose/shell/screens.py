@@ -174,7 +174,12 @@ def how(examined: Examined, state: CaseState, ranked: RankedCause, turns_of_mind
         yield from paragraph(
             f"{times(weight.decibels)}: {told(examined, state, weight, cause)}", width, "      ", rest="        "
         )
-    yield from paragraph(f"together {times(ranked.prior_decibels + ranked.told_decibels)}", width, "      ")
+    if ranked.repaired_decibels:
+        yield from paragraph(
+            f"{times(ranked.repaired_decibels)}: {_of_repairs(examined, ranked)}", width, "      ", rest="        "
+        )
+    together = times(ranked.prior_decibels + ranked.told_decibels + ranked.repaired_decibels)
+    yield from paragraph(f"together {together}", width, "      ")
     check = knowledge.checks[cause.settled_by]
     open_finds = [f for f in check.finds if f not in examined.conclusions.answers]
     if open_finds and examined.conclusions.applies(check.needs):
@@ -190,6 +195,16 @@ def how(examined: Examined, state: CaseState, ranked: RankedCause, turns_of_mind
             width,
             "    ",
         )
+
+
+def _of_repairs(examined: Examined, ranked: RankedCause) -> str:
+    """What the repairs that were done say of a cause as the only fault."""
+    repairs = examined.progress.repairs
+    if ranked.cause in repairs.same:
+        return "its repair changed nothing; what is left of it is as one of two faults"
+    if ranked.cause in repairs.better:
+        return "its repair helped and did not end it; what is left of it is as one of two faults"
+    return "more than one other repair helped"
 
 
 def club_words(learned: Learned, cause: str) -> str:

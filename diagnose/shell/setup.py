@@ -19,15 +19,16 @@ from ..planning.setup import (
     uncounted_of,
     waits_for_running,
 )
-from ..report.files import write_setup_record
+from ..report.files import record_of, write_record
 from . import screens, setup_screens
 from .commands import SETUP_COMMANDS
 from .console import Left
 from .needles import NOT_YET_GOOD, ask_where
 from .sitting import Sitting
 
-Ended = Literal["closed", "left", "fault"]
-"""How a sitting over the list ended: gone through, left open, or left open because a fault is to be walked."""
+Ended = Literal["closed", "unwritten", "left", "fault"]
+"""How a sitting over the list ended: gone through, gone through without a record on disk, left open, or left open because
+a fault is to be walked."""
 
 SAYS = {DONE: "done", NOT_DONE: "not done", CANNOT: "cannot be done here"}
 """What can come of a step -> how it is chosen."""
@@ -51,9 +52,9 @@ class SetUp(Sitting):
             self.go_through(self._next)
             self.say()
             self.say("The set-up is ended.", "head")
-            self.write_report()
+            written = self.write_report()
             self.say(f"A fault later on: 'diagnose --setup {self.state.case}' knows what was done here and what was not.")
-            return "closed"
+            return "closed" if written else "unwritten"
         except _Fault:
             return "fault"
         except Left:
@@ -182,9 +183,10 @@ class SetUp(Sitting):
         steps = steps_now(self.knowledge, self.examined.conclusions)
         self.show(setup_screens.listing(steps, self.state, self.width))
 
-    def write_report(self) -> None:
-        paths = write_setup_record(self._reports, self.knowledge, self.state, self.examined)
-        self.say(f"Record of the set-up: {' and '.join(str(path) for path in paths)}")
+    def written_report(self) -> str:
+        record = record_of(self.knowledge, self.state, self.examined)
+        paths = write_record(self._reports, self.state.case, record)
+        return f"Record of the set-up: {' and '.join(str(path) for path in paths)}"
 
     def entered(self) -> dict[tuple[int, ...], str]:
         """A step or a count can be taken back as well as an answer."""

@@ -15,7 +15,7 @@ from ..planning.examine import Examined, as_known_today, examine
 from ..planning.steps import askable, under_of
 from ..planning.worth import Worth
 from ..reasoning.learned import Learned
-from ..report.files import write_reports
+from ..report.files import CannotWrite, write_reports
 from . import screens
 from .choices import NotUnderstood, choice_of
 from .commands import COMMANDS, Command, command_among_words, command_in
@@ -204,8 +204,7 @@ class Sitting:
 
     def do_check(self, check: Check, finds: Sequence[str], rules: Sequence[str], worth: Worth | None) -> None:
         self.why = lambda: screens.why(self.examined, self.knowledge.findings[finds[0]], rules, worth, self.width)
-        # A check left in the middle goes on with what it still has to find; any other is shown from its first step.
-        if not any(name in self.state.findings for name in check.finds):
+        if not self._in_the_middle_of(check):
             self.show_check(check)
             if self.choose(["done, here is the result", "cannot do it now"]):
                 for name in finds:
@@ -217,6 +216,16 @@ class Sitting:
             finding = self.knowledge.findings[name]
             if askable(self.knowledge, self.examined.conclusions, self.examined.progress, finding):
                 self.ask(finding, rules, worth)
+
+    def _in_the_middle_of(self, check: Check) -> bool:
+        """True if the check was done and only a part of its results given: it goes on with what it still has to find.
+
+        Any other is shown from its first step: one of which something is known by other means, and one that was done
+        before a repair, since parts are open again.
+        """
+        done = self.state.checks.get(str(check.id), 0)
+        since = [finding for number, finding in self.state.answered if number > done]
+        return done > max(self.state.begun.values(), default=0) and any(name in since for name in check.finds)
 
     def show_check(self, check: Check) -> None:
         self.show(screens.procedure(check, self.width, "Check"))
@@ -299,9 +308,19 @@ class Sitting:
         if not names and not conclusions.holds:
             self.say("    None yet. Blades, petrol, spark and hot metal are always there.")
 
-    def write_report(self) -> None:
+    def write_report(self) -> bool:
+        """Write the report as it stands and say where. False when it cannot be written, which is said: the case goes on."""
+        try:
+            self.say(self.written_report())
+        except CannotWrite as trouble:
+            self.say(f"{trouble}.", "warning")
+            return False
+        return True
+
+    def written_report(self) -> str:
+        """Write the report, and return what it is and where. Raises CannotWrite."""
         paths = write_reports(self._reports, self.knowledge, self.state, self.examined)
-        self.say(f"Fault report: {' and '.join(str(path) for path in paths)}")
+        return f"Fault report: {' and '.join(str(path) for path in paths)}"
 
     def leave(self) -> None:
         raise Left

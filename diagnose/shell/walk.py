@@ -9,10 +9,12 @@ from ..knowledge.model import Cause, Finding
 from ..planning.plan import one_more, safe_looks
 from ..planning.steps import Ask, AskAgain, DoCheck, Repair, Undecided, askable, in_the_way
 from ..reasoning.doubt import Turn, turns_of_mind
+from ..report.fault_report import NOT_PROVED, proved
 from ..report.wording import minutes
 from . import screens
 from .choices import several_of
 from .console import Left
+from .needles import see_to_what_was_moved, show_what_stands_off
 from .opening import NOTHING_SAID, OWNERS_WORDS
 from .phrases import match
 from .repair import NORMAL, offer, retest
@@ -213,6 +215,11 @@ class Walk(Sitting):
         self.say()
         endings = {"found": f"Closed: {names}.", NORMAL: f"Closed: nothing is wrong. {names}."}
         self.say(endings.get(closing.how, "Closed undecided. Do not fly it until the cause is known."), "head")
+        if closing.how == "found" and not proved(self.state):
+            self.say(NOT_PROVED, "warning")
+            holds = "; ".join(str(self.knowledge.holds[name].name) for name in self.examined.conclusions.holds)
+            if holds:
+                self.say(f"    Still on hold: {holds}. The report says until when.")
         self.write_report()
 
     def show_standing(self) -> None:
@@ -265,9 +272,14 @@ class Walk(Sitting):
             return False
         cause = self._cause_named(rest)
         meant = [cause, rest] if cause else [rest]
+        if self.state.to_retest in self.knowledge.causes:
+            fixed = self.knowledge.causes[self.state.to_retest].name
+            self.say(f"Done and not yet proved: {fixed}. Without its retests it stands so in the report.", "head")
         self.say("Close the case with this?", "ask")
         says = [str(self.knowledge.causes[cause].name)] if cause else []
         chosen = self.choose([*says, f"{rest} (not in these rules)", "no, go on"])
         if chosen < len(meant):
+            see_to_what_was_moved(self)
+            show_what_stands_off(self)
             self.close("found", (meant[chosen],))
         return True
