@@ -131,7 +131,7 @@ class CaseState:
     told          every answer that was ever given, in that order
     set_up_in     the case of the set-up that this fault came after ('': none)
     steps         steps of that set-up, in the order they were taken
-    uncounted     needles whose count was asked for with a step and not known, as (event, needle)
+    uncounted     needles whose count was asked for and not known, as (event, needle)
     """
 
     case: str = ""

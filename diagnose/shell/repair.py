@@ -18,7 +18,14 @@ from . import screens
 from .choices import NotUnderstood, several_of
 from .commands import command_among_words
 from .console import Left
-from .needles import ask_before_it_turns, ask_where, keep_as_good, see_to_what_was_moved, show_what_stands_off
+from .needles import (
+    ask_after_it_turned,
+    ask_before_it_turns,
+    ask_where_it_was_cured,
+    keep_as_good,
+    see_to_what_was_moved,
+    show_what_stands_off,
+)
 
 if TYPE_CHECKING:
     from .walk import Walk
@@ -93,14 +100,15 @@ def _put_right(walk: Walk, cause: Cause) -> None:
         return
     # What was done is kept before anything else is asked: a fix without its verdict is still to be retested.
     walk.log.append("fixed", cause=str(cause.id))
-    if fix.needle:
-        ask_where(walk, str(fix.needle))
     retest(walk, cause)
 
 
 def retest(walk: Walk, cause: Cause) -> None:
     """The same symptom, restrained first, then low and short, then as the fault asks; the next only when the last was
     good."""
+    needle = str(cause.fix.needle) if cause.fix.needle else ""
+    if needle:
+        ask_after_it_turned(walk, needle)
     if not _fit_to_retest(walk, cause):
         return
     walk.show(screens.paragraph(f"It is cured when: {cause.proof}", walk.width, "    "))
@@ -128,12 +136,15 @@ def retest(walk: Walk, cause: Cause) -> None:
             "    Not cured yet: no normal flight, and no power but for a short restrained test, whatever is lifted now."
         )
         return
-    if cause.fix.needle:
-        keep_as_good(walk, str(cause.fix.needle))
+    if needle:
+        ask_where_it_was_cured(walk, needle)
     see_to_what_was_moved(walk)
-    show_what_stands_off(walk)
     walk.say("How was it proved? (Enter: by these retests)", "ask")
     proof = walk.read(_proof_of, find=command_among_words) or proved_by(retests)
+    # Only now: whoever goes back at the question before has not proved it, and no count is good.
+    if needle:
+        keep_as_good(walk, needle)
+    show_what_stands_off(walk)
     walk.log.append("repair", cause=str(cause.id), result="gone", proof=proof)
     helped = [done.cause for done in walk.state.repairs if done.result == "better"]
     walk.close("found", (*helped, str(cause.id)))
