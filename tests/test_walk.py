@@ -321,13 +321,85 @@ def test_a_fix_that_was_done_waits_for_its_retest_however_the_walk_goes_on(bench
     with CaseLog.create(tmp_path) as log:
         tell(log, "hunts", {"machine": "helicopter"})
         log.append("fixed", cause="bolts-loose")
-        console = ScriptedConsole(["back", "leave"])
+        console = ScriptedConsole(["also it sags under load", "none", "change machine", "helicopter", "leave"])
         Walk(bench, log, console, tmp_path, None).run()
         assert "Done and not yet proved: Carburettor bolts loose" in console.lines
         again = ScriptedConsole(["1", ""])
         Walk(bench, log, again, tmp_path / "reports", None).run()
         assert log.state.closing is not None
         assert log.state.closing.causes == ("bolts-loose",)
+
+
+LOOSE_ON_A_STAND = {"machine": "bench-stand", "starts": "easily", "idle": "hunts", "under-load": "sags", "bolts": "loose"}
+
+
+@pytest.mark.parametrize(
+    ("typed", "taken", "to_retest"),
+    [
+        (["back"], "that this was done: Carburettor bolts loose", ""),
+        (["still there", "back"], "still there after: Carburettor bolts loose", "bolts-loose"),
+        (["better", "1 2", "back"], "better after: Carburettor bolts loose", "bolts-loose"),
+    ],
+)
+def test_back_takes_back_the_last_thing_said_of_a_repair(
+    bench: Knowledge, tmp_path: Path, typed: list[str], taken: str, to_retest: str
+) -> None:
+    """Bolts found loose and tightened: a slip at the verdict must not rule the true cause out for good."""
+    with CaseLog.create(tmp_path) as log:
+        tell(log, "hunts and sags", LOOSE_ON_A_STAND)
+        log.append("fixed", cause="bolts-loose")
+        console = ScriptedConsole([*typed, "leave"])
+        walk = Walk(bench, log, console, tmp_path, None)
+        walk.run()
+        assert f"Taken back: {taken}." in " ".join(" ".join(console.lines).split())
+        assert log.state.repairs == () and log.state.to_retest == to_retest
+        assert log.state.answers["bolts"] == "loose", "what the verdict made the walk forget is known again"
+        assert walk.examined.standing.causes[0].cause == "bolts-loose"
+
+
+def test_back_takes_a_retest_back_that_was_called_good_by_a_slip(base: Knowledge, tmp_path: Path) -> None:
+    with CaseLog.create(tmp_path) as log:
+        tell(log, "hunts", {"machine": "helicopter", "fit-to-run": "fit"})
+        log.append("fixed", cause="carb-bolts-loose")
+        console = ScriptedConsole(["gone", "back", "leave"])
+        Walk(base, log, console, tmp_path, None).run()
+        first, second, again = [line for line in console.lines if line.startswith("Retest:")]
+        assert again == first != second
+        assert "    Taken back: the good retest: A restrained run on the ground." in console.lines
+        assert log.state.passed == () and log.state.to_retest == "carb-bolts-loose"
+        assert log.state.answers["fit-to-run"] == "fit"
+
+
+def test_back_at_the_proof_leaves_no_count_good_that_was_not_proved(base: Knowledge, tmp_path: Path) -> None:
+    with CaseLog.create(tmp_path) as log:
+        tell(log, "sags", {"machine": "bench-stand", "fit-to-run": "fit"})
+        log.append("needle", needle="H", sixteenths=20, moved=False)
+        log.append("fixed", cause="h-too-lean")
+        log.append("needle", needle="H", sixteenths=24, moved=False)
+        console = ScriptedConsole(["gone", "gone", "back", "leave"])
+        Walk(base, log, console, tmp_path, None).run()
+        assert "How was it proved? (Enter: by these retests)" in console.lines
+        assert log.state.passed == ("bench-stand-run",) and not any(entry.good for entry in log.state.needles)
+
+
+def test_back_takes_back_that_a_repair_was_put_aside(bench: Knowledge, tmp_path: Path) -> None:
+    with CaseLog.create(tmp_path) as log:
+        tell(log, "hunts and sags", LOOSE_ON_A_STAND)
+        console = ScriptedConsole(["not this one", "back", "leave"])
+        Walk(bench, log, console, tmp_path, None).run()
+        offered = [line for line in console.lines if line.startswith("Worth putting right now: Carburettor bolts")]
+        assert len(offered) == 2 and log.state.put_aside == frozenset()
+        assert "    Taken back: put aside: Carburettor bolts loose." in console.lines
+
+
+def test_a_case_is_closed_undecided_from_a_repair_only_when_it_is_meant(bench: Knowledge, tmp_path: Path) -> None:
+    """4 is also 'cannot retest now', and nothing opens a closed case again."""
+    with CaseLog.create(tmp_path) as log:
+        tell(log, "hunts and sags", LOOSE_ON_A_STAND)
+        Walk(bench, log, ScriptedConsole(["4", "no, go on", "leave"]), tmp_path, None).run()
+        assert log.state.closing is None
+        Walk(bench, log, ScriptedConsole(["4", "yes"]), tmp_path / "reports", None).run()
+        assert log.state.closing is not None and log.state.closing.how == "undecided"
 
 
 def test_a_retest_that_was_good_is_not_asked_for_again_after_a_break(base: Knowledge, tmp_path: Path) -> None:

@@ -68,7 +68,7 @@ REQUIRED: Mapping[str, Mapping[str, type]] = MappingProxyType(
 )
 """What an event must hold, by what it is."""
 
-NUMBERS = ("numbers", "speeds", "burbles", "marked")
+NUMBERS = ("numbers", "forgotten", "speeds", "burbles", "marked")
 TEXTS = ("packs", "causes", "results", "says", "said", "marks")
 """Lists of whole numbers, and of texts."""
 

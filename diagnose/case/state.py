@@ -9,8 +9,9 @@ from typing import Any
 
 from .ledger import NeedleEntry
 
-FORMAT = 2
-"""Version of the events in a case log. 2: a set-up is kept in one, and a case may begin with what a set-up says."""
+FORMAT = 3
+"""Version of the events in a case log. 2: a set-up is kept in one, and a case may begin with what a set-up says. 3: the
+verdict on a repair holds the answers that it has put right."""
 
 REPAIR_RESULTS = ("gone", "better", "same", "not-done")
 SET_UP = "set-up"
@@ -62,6 +63,16 @@ class RepairDone:
     result: str
     at: str
     proof: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Worked:
+    """What was entered of a repair, by its event: that it was done (`fixed`), that a retest was `passed`, or what became of
+    it (a result). `of` is the cause, or the retest."""
+
+    number: int
+    what: str
+    of: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,6 +139,7 @@ class CaseState:
     unheard       the owner's words of which it was not yet asked what they mean
     lists         of each list that was shown of what they may mean: the events of the answers picked, and its own
     begun         cause -> event at which its last repair was done, before any retest
+    worked        what was entered of repairs and their retests, in that order
     told          every answer that was ever given, in that order
     set_up_in     the case of the set-up that this fault came after ('': none)
     steps         steps of that set-up, in the order they were taken
@@ -148,6 +160,7 @@ class CaseState:
     needles: tuple[NeedleEntry, ...] = ()
     repairs: tuple[RepairDone, ...] = ()
     begun: Mapping[str, int] = field(default_factory=dict)
+    worked: tuple[Worked, ...] = ()
     told: tuple[Told, ...] = ()
     checks: tuple[str, ...] = ()
     to_retest: str = ""
@@ -202,15 +215,12 @@ class CaseState:
 def replay(events: Iterable[Event]) -> CaseState:
     """Return the state after these events."""
     events = list(events)
-    withdrawn: dict[int, int] = {}
-    for event in events:
-        if event.what == "withdraw":
-            for number in event.data["numbers"]:
-                withdrawn.setdefault(number, event.number)
+    withdrawn = _withdrawn(events)
     held: dict[str, Any] = {
         "findings": {}, "unknown": set(), "asked_again": set(), "words": [], "notes": [], "needles": [],
         "repairs": [], "checks": [], "passed": [], "put_aside": set(), "answered": [], "bench": [], "draft": {},
         "steps": {}, "uncounted": [], "recordings": [], "begun": {}, "unheard": [], "lists": [],
+        "worked": [],
     }  # fmt: skip
     for event in events:
         if event.number not in withdrawn:
@@ -230,6 +240,7 @@ def replay(events: Iterable[Event]) -> CaseState:
         needles=tuple(held["needles"]),
         repairs=tuple(held["repairs"]),
         begun=MappingProxyType(held["begun"]),
+        worked=tuple(held["worked"]),
         told=tuple(
             Told(event.number, finding, given, withdrawn.get(event.number))
             for event in events
@@ -249,6 +260,25 @@ def replay(events: Iterable[Event]) -> CaseState:
         steps=MappingProxyType(held["steps"]),
         uncounted=tuple(held["uncounted"]),
     )
+
+
+def _withdrawn(events: Iterable[Event]) -> dict[int, int]:
+    """Event -> the first event that took it back. What was itself taken back takes nothing back."""
+    withdrawn: dict[int, int] = {}
+    for event in reversed(list(events)):
+        if event.number not in withdrawn:
+            withdrawn.update(dict.fromkeys(_takes_back(event), event.number))
+    return withdrawn
+
+
+def _takes_back(event: Event) -> Iterable[int]:
+    """The events that this one withdraws: a verdict on a repair those whose answers the repair has put right."""
+    match event.what:
+        case "withdraw":
+            return tuple(event.data["numbers"])
+        case "repair":
+            return tuple(event.data.get("forgotten", ()))
+    return ()
 
 
 def _tells(event: Event) -> Iterator[tuple[str, Given | None]]:
@@ -317,11 +347,14 @@ def _apply(event: Event, held: dict[str, Any]) -> None:
             held["to_retest"] = data["cause"]
             held["begun"][data["cause"]] = event.number
             held["passed"] = []
+            held["worked"].append(Worked(event.number, "fixed", data["cause"]))
         case "passed":
             held["passed"].append(data["retest"])
+            held["worked"].append(Worked(event.number, "passed", data["retest"]))
         case "repair":
             held["to_retest"] = ""
             held["repairs"].append(RepairDone(data["cause"], data["result"], event.at, data.get("proof", "")))
+            held["worked"].append(Worked(event.number, data["result"], data["cause"]))
             if data["result"] == "not-done":
                 held["put_aside"].add(data["cause"])
             else:

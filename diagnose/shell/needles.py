@@ -126,10 +126,15 @@ def undo(sitting: Sitting) -> bool:
         return False
     sitting.log.append("withdraw", numbers=[last.number])
     sitting.say(f"    Taken back: {last.needle} {told(last)}.")
-    place = stands(_trusted(sitting), last.needle)
-    now = f"{last.needle} at {turns(place.now)}" if place else f"nothing of {last.needle}"
-    sitting.say(f"    The ledger says {now}. The needle itself has not turned: if it stands elsewhere, write that.")
+    say_what_is_written(sitting, last.needle)
     return True
+
+
+def say_what_is_written(sitting: Sitting, needle: str) -> None:
+    """After something of a needle was taken back: what the ledger says now, which the needle itself does not follow."""
+    place = stands(_trusted(sitting), needle)
+    now = f"{needle} at {turns(place.now)}" if place else f"nothing of {needle}"
+    sitting.say(f"    The ledger says {now}. The needle itself has not turned: if it stands elsewhere, write that.")
 
 
 def back_to_baseline(sitting: Sitting) -> bool:

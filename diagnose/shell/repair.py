@@ -77,7 +77,9 @@ def offer(walk: Walk, cause: Cause, rules: Sequence[str] = (), waits: str = "") 
     elif chosen == 2:
         walk.log.append("repair", cause=str(cause.id), result="not-done")
     else:
-        walk.close("undecided", ())
+        walk.say("Close the case undecided? A closed case is not opened again; 'leave' keeps it open.", "ask")
+        if walk.choose(["yes, close it undecided", "no, go on"]) == 0:
+            walk.close("undecided", ())
 
 
 def _put_right(walk: Walk, cause: Cause) -> None:
@@ -126,11 +128,12 @@ def retest(walk: Walk, cause: Cause) -> None:
         walk.say("    Kept open. Retest before any normal flight; the case goes on when you come back.")
         raise Left
     if verdict != 0:
-        walk.log.append("repair", cause=str(cause.id), result=("better", "same")[verdict - 1])
+        # What was seen of the part itself is mended, whatever became of the fault.
+        mended = put_right(walk.knowledge, str(cause.id), walk.examined.conclusions.answers)
+        forgotten = _answers_to(walk, mended)
+        walk.log.append("repair", cause=str(cause.id), result=("better", "same")[verdict - 1], forgotten=forgotten)
         if verdict == 1:
             _what_is_left(walk, cause)
-        # What was seen of the part itself is mended, whatever became of the fault.
-        _forget(walk, put_right(walk.knowledge, str(cause.id), walk.examined.conclusions.answers))
         walk.tell_news()
         walk.say(
             "    Not cured yet: no normal flight, and no power but for a short restrained test, whatever is lifted now."
@@ -203,16 +206,15 @@ def _what_is_left(walk: Walk, cause: Cause) -> None:
         says = [f"{finding.ask} {screens.said(finding, walk.state, answers[str(finding.id)])}" for finding in told]
         walk.show(screens.choices(says, walk.width))
         left = walk.read(lambda line: several_of(line, len(says)), ["none"])
-    if _forget(walk, {str(finding.id) for place, finding in enumerate(told) if place not in left}):
+    gone = _answers_to(walk, {str(finding.id) for place, finding in enumerate(told) if place not in left})
+    if gone:
+        walk.log.append("withdraw", numbers=gone)
         walk.say("    What is no longer so is forgotten, and is asked again where it matters.")
 
 
-def _forget(walk: Walk, gone: Collection[str]) -> bool:
-    """Take the answers to these findings back; True if there was one."""
-    numbers = [number for number, finding in walk.state.answered if finding in gone]
-    if numbers:
-        walk.log.append("withdraw", numbers=numbers)
-    return bool(numbers)
+def _answers_to(walk: Walk, findings: Collection[str]) -> list[int]:
+    """The events that answer these findings."""
+    return [number for number, finding in walk.state.answered if finding in findings]
 
 
 def _fit_to_retest(walk: Walk, cause: Cause) -> bool:

@@ -22,6 +22,17 @@ SHORTEST_NAME = 3
 """Letters that may stand for a cause; fewer would fit nearly all."""
 
 
+WORKED = {
+    "fixed": "that this was done: {}",
+    "passed": "the good retest: {}",
+    "gone": "gone after: {}",
+    "better": "better after: {}",
+    "same": "still there after: {}",
+    "not-done": "put aside: {}",
+}
+"""What is entered of a repair -> how it is called when it is taken back, with the cause or the retest."""
+
+
 class Walk(Sitting):
     """The walk of one fault, from the owner's words to the proof."""
 
@@ -112,10 +123,19 @@ class Walk(Sitting):
             self.show(screens.brief(self.examined, self.width))
 
     def entered(self) -> dict[tuple[int, ...], str]:
-        """A list of what the owner's words may mean is taken back as one, with all that was picked from it."""
+        """A list of what the owner's words may mean is taken back as one, with all that was picked from it; of a repair
+        that it was done, each good retest, and its verdict with what that made the walk forget."""
         picked = {number for numbers in self.state.lists for number in numbers}
         single = {numbers: name for numbers, name in super().entered().items() if not picked.issuperset(numbers)}
-        return {**single, **dict.fromkeys(self.state.lists, "what the owner's words may mean")}
+        worked: dict[tuple[int, ...], str] = {
+            (one.number,): WORKED[one.what].format(self._name_of(one.of)) for one in self.state.worked
+        }
+        return {**single, **worked, **dict.fromkeys(self.state.lists, "what the owner's words may mean")}
+
+    def _name_of(self, worked_on: str) -> str:
+        """A cause or a retest, by its name where today's rules have it."""
+        known = self.knowledge.causes.get(worked_on) or self.knowledge.retests.get(worked_on)
+        return str(known.name) if known else worked_on
 
     def _ask_again(self, finding: Finding, rules: Sequence[str]) -> None:
         """A contradiction is pointed out and asked again, not averaged away."""
