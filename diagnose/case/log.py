@@ -46,6 +46,7 @@ REQUIRED: Mapping[str, Mapping[str, type]] = MappingProxyType(
         "fixed": {"cause": str},
         "passed": {"retest": str},
         "repair": {"cause": str, "result": str},
+        "no-longer": {"numbers": list},
         "set-up": {},
         "step": {"step": str, "outcome": str, "answers": dict},
         "uncounted": {"needle": str},

@@ -11,7 +11,7 @@ from .ledger import NeedleEntry
 
 FORMAT = 3
 """Version of the events in a case log. 2: a set-up is kept in one, and a case may begin with what a set-up says. 3: the
-verdict on a repair holds the answers that it has put right."""
+verdict on a repair holds the answers that it has put right, and what is no longer so after one is an event of its own."""
 
 REPAIR_RESULTS = ("gone", "better", "same", "not-done")
 SET_UP = "set-up"
@@ -67,8 +67,8 @@ class RepairDone:
 
 @dataclass(frozen=True, slots=True)
 class Worked:
-    """What was entered of a repair, by its event: that it was done (`fixed`), that a retest was `passed`, or what became of
-    it (a result). `of` is the cause, or the retest."""
+    """What was entered of a repair, by its event: that it was done (`fixed`), that a retest was `passed`, what became of
+    it (a result), or what is `no-longer` so after it. `of` is the cause, or the retest."""
 
     number: int
     what: str
@@ -140,6 +140,7 @@ class CaseState:
     lists         of each list that was shown of what they may mean: the events of the answers picked, and its own
     begun         cause -> event at which its last repair was done, before any retest
     worked        what was entered of repairs and their retests, in that order
+    half_mended   the cause whose repair has helped, while it is still to be asked what is left of the fault ('': none)
     told          every answer that was ever given, in that order
     set_up_in     the case of the set-up that this fault came after ('': none)
     steps         steps of that set-up, in the order they were taken
@@ -161,6 +162,7 @@ class CaseState:
     repairs: tuple[RepairDone, ...] = ()
     begun: Mapping[str, int] = field(default_factory=dict)
     worked: tuple[Worked, ...] = ()
+    half_mended: str = ""
     told: tuple[Told, ...] = ()
     checks: tuple[str, ...] = ()
     to_retest: str = ""
@@ -241,6 +243,7 @@ def replay(events: Iterable[Event]) -> CaseState:
         repairs=tuple(held["repairs"]),
         begun=MappingProxyType(held["begun"]),
         worked=tuple(held["worked"]),
+        half_mended=held.get("half_mended", ""),
         told=tuple(
             Told(event.number, finding, given, withdrawn.get(event.number))
             for event in events
@@ -274,7 +277,7 @@ def _withdrawn(events: Iterable[Event]) -> dict[int, int]:
 def _takes_back(event: Event) -> Iterable[int]:
     """The events that this one withdraws: a verdict on a repair those whose answers the repair has put right."""
     match event.what:
-        case "withdraw":
+        case "withdraw" | "no-longer":
             return tuple(event.data["numbers"])
         case "repair":
             return tuple(event.data.get("forgotten", ()))
@@ -344,7 +347,7 @@ def _apply(event: Event, held: dict[str, Any]) -> None:
         case "check":
             held["checks"].append(data["check"])
         case "fixed":
-            held["to_retest"] = data["cause"]
+            held.update(to_retest=data["cause"], half_mended="")
             held["begun"][data["cause"]] = event.number
             held["passed"] = []
             held["worked"].append(Worked(event.number, "fixed", data["cause"]))
@@ -352,13 +355,18 @@ def _apply(event: Event, held: dict[str, Any]) -> None:
             held["passed"].append(data["retest"])
             held["worked"].append(Worked(event.number, "passed", data["retest"]))
         case "repair":
-            held["to_retest"] = ""
+            # Before version 3 it was asked after the verdict what is left, and nothing says whether it was.
+            asks = data["result"] == "better" and "forgotten" in data
+            held.update(to_retest="", half_mended=data["cause"] if asks else "")
             held["repairs"].append(RepairDone(data["cause"], data["result"], event.at, data.get("proof", "")))
             held["worked"].append(Worked(event.number, data["result"], data["cause"]))
             if data["result"] == "not-done":
                 held["put_aside"].add(data["cause"])
             else:
                 held["begun"].setdefault(data["cause"], event.number)
+        case "no-longer":
+            held["worked"].append(Worked(event.number, "no-longer", held.get("half_mended", "")))
+            held["half_mended"] = ""
         case "set-up":
             held["setting_up"] = True
         case "step":

@@ -132,12 +132,7 @@ def retest(walk: Walk, cause: Cause) -> None:
         mended = put_right(walk.knowledge, str(cause.id), walk.examined.conclusions.answers)
         forgotten = _answers_to(walk, mended)
         walk.log.append("repair", cause=str(cause.id), result=("better", "same")[verdict - 1], forgotten=forgotten)
-        if verdict == 1:
-            _what_is_left(walk, cause)
-        walk.tell_news()
-        walk.say(
-            "    Not cured yet: no normal flight, and no power but for a short restrained test, whatever is lifted now."
-        )
+        not_cured(walk, cause)
         return
     if needle:
         ask_where_it_was_cured(walk, needle)
@@ -195,7 +190,15 @@ def _minutes_run(walk: Walk) -> float:
     return walk.read(understand)
 
 
-def _what_is_left(walk: Walk, cause: Cause) -> None:
+def not_cured(walk: Walk, cause: Cause) -> None:
+    """Go on from a repair that did not end the fault, after asking what is left of it where it helped."""
+    if walk.state.half_mended:
+        _ask_what_is_left(walk, cause)
+    walk.tell_news()
+    walk.say("    Not cured yet: no normal flight, and no power but for a short restrained test, whatever is lifted now.")
+
+
+def _ask_what_is_left(walk: Walk, cause: Cause) -> None:
     """Part of the fault is gone, so what was answered before may be true no longer."""
     answers = walk.examined.conclusions.answers
     told = [walk.knowledge.findings[name] for name in may_be_gone(walk.knowledge, str(cause.id), answers)]
@@ -207,8 +210,8 @@ def _what_is_left(walk: Walk, cause: Cause) -> None:
         walk.show(screens.choices(says, walk.width))
         left = walk.read(lambda line: several_of(line, len(says)), ["none"])
     gone = _answers_to(walk, {str(finding.id) for place, finding in enumerate(told) if place not in left})
+    walk.log.append("no-longer", numbers=gone)
     if gone:
-        walk.log.append("withdraw", numbers=gone)
         walk.say("    What is no longer so is forgotten, and is asked again where it matters.")
 
 

@@ -15,7 +15,7 @@ from .choices import several_of
 from .console import Left
 from .opening import NOTHING_SAID, OWNERS_WORDS
 from .phrases import match
-from .repair import NORMAL, offer, retest
+from .repair import NORMAL, not_cured, offer, retest
 from .sitting import Sitting
 
 SHORTEST_NAME = 3
@@ -29,6 +29,7 @@ WORKED = {
     "better": "better after: {}",
     "same": "still there after: {}",
     "not-done": "put aside: {}",
+    "no-longer": "what is still so after: {}",
 }
 """What is entered of a repair -> how it is called when it is taken back, with the cause or the retest."""
 
@@ -70,6 +71,12 @@ class Walk(Sitting):
             self.say()
             self.say(f"Done and not yet proved: {fixed.name}", "head")
             retest(self, fixed)
+            return
+        if self.state.half_mended in self.knowledge.causes:
+            helped = self.knowledge.causes[self.state.half_mended]
+            self.say()
+            self.say(f"Better, but not gone, after: {helped.name}", "head")
+            not_cured(self, helped)
             return
         match self.examined.next:
             case Ask(finding, rules, worth):
