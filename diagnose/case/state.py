@@ -13,7 +13,7 @@ FORMAT = 3
 """Version of the events in a case log. 2: a set-up is kept in one, and a case may begin with what a set-up says. 3: the
 verdict on a repair holds the answers that it has put right, and what is no longer so after one is an event of its own."""
 
-REPAIR_RESULTS = ("gone", "better", "same", "not-done")
+REPAIR_RESULTS = ("gone", "better", "same", "not-done", "not-proved")
 SET_UP = "set-up"
 """How the case of a set-up ends."""
 
@@ -57,7 +57,8 @@ class Told:
 
 @dataclass(frozen=True, slots=True)
 class RepairDone:
-    """A fix that was tried and what the retest showed: gone, better, same, or not-done."""
+    """A fix and what became of it: gone, better or same by its retests; not-done; or done and not-proved, when the walk
+    went on without a retest."""
 
     cause: str
     result: str
@@ -141,6 +142,9 @@ class CaseState:
     begun         cause -> event at which its last repair was done, before any retest
     worked        what was entered of repairs and their retests, in that order
     half_mended   the cause whose repair has helped, while it is still to be asked what is left of the fault ('': none)
+    to_retest     the cause whose repair is done and waits for its verdict, the last of them ('': none)
+    passed        the retests in which that repair was good
+    put_aside     causes whose repair was not done; `unproved`: done, and the walk went on without a retest
     told          every answer that was ever given, in that order
     set_up_in     the case of the set-up that this fault came after ('': none)
     steps         steps of that set-up, in the order they were taken
@@ -168,6 +172,7 @@ class CaseState:
     to_retest: str = ""
     passed: tuple[str, ...] = ()
     put_aside: frozenset[str] = frozenset()
+    unproved: frozenset[str] = frozenset()
     recordings: tuple[RecordingHeard, ...] = ()
     closing: Closing | None = None
     draft: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
@@ -220,9 +225,8 @@ def replay(events: Iterable[Event]) -> CaseState:
     withdrawn = _withdrawn(events)
     held: dict[str, Any] = {
         "findings": {}, "unknown": set(), "asked_again": set(), "words": [], "notes": [], "needles": [],
-        "repairs": [], "checks": [], "passed": [], "put_aside": set(), "answered": [], "bench": [], "draft": {},
-        "steps": {}, "uncounted": [], "recordings": [], "begun": {}, "unheard": [], "lists": [],
-        "worked": [],
+        "repairs": [], "checks": [], "awaiting": {}, "put_aside": set(), "unproved": set(), "answered": [], "bench": [],
+        "draft": {}, "steps": {}, "uncounted": [], "recordings": [], "begun": {}, "unheard": [], "lists": [], "worked": [],
     }  # fmt: skip
     for event in events:
         if event.number not in withdrawn:
@@ -250,9 +254,10 @@ def replay(events: Iterable[Event]) -> CaseState:
             for finding, given in _tells(event)
         ),
         checks=tuple(dict.fromkeys(held["checks"])),
-        to_retest=held.get("to_retest", ""),
-        passed=tuple(held["passed"]),
+        to_retest=next(reversed(held["awaiting"]), ""),
+        passed=tuple(next(reversed(held["awaiting"].values()), ())),
         put_aside=frozenset(held["put_aside"]),
+        unproved=frozenset(held["unproved"]),
         recordings=tuple(held["recordings"]),
         closing=held.get("closing"),
         draft=MappingProxyType(held["draft"]),
@@ -347,23 +352,30 @@ def _apply(event: Event, held: dict[str, Any]) -> None:
         case "check":
             held["checks"].append(data["check"])
         case "fixed":
-            held.update(to_retest=data["cause"], half_mended="")
             held["begun"][data["cause"]] = event.number
-            held["passed"] = []
+            held["half_mended"] = ""
+            # Work on the engine: whatever still waits for its verdict is run again from the first retest.
+            held["awaiting"] = {**{cause: [] for cause in held["awaiting"] if cause != data["cause"]}, data["cause"]: []}
             held["worked"].append(Worked(event.number, "fixed", data["cause"]))
         case "passed":
-            held["passed"].append(data["retest"])
+            if held["awaiting"]:
+                next(reversed(held["awaiting"].values())).append(data["retest"])
             held["worked"].append(Worked(event.number, "passed", data["retest"]))
         case "repair":
             # Before version 3 it was asked after the verdict what is left, and nothing says whether it was.
             asks = data["result"] == "better" and "forgotten" in data
-            held.update(to_retest="", half_mended=data["cause"] if asks else "")
-            held["repairs"].append(RepairDone(data["cause"], data["result"], event.at, data.get("proof", "")))
-            held["worked"].append(Worked(event.number, data["result"], data["cause"]))
-            if data["result"] == "not-done":
+            held["half_mended"] = data["cause"] if asks else ""
+            was_done = held["awaiting"].pop(data["cause"], None) is not None
+            # Before version 3 what was done and not run was written down as not done.
+            result = "not-proved" if was_done and data["result"] == "not-done" else data["result"]
+            held["repairs"].append(RepairDone(data["cause"], result, event.at, data.get("proof", "")))
+            held["worked"].append(Worked(event.number, result, data["cause"]))
+            if result == "not-done":
                 held["put_aside"].add(data["cause"])
             else:
                 held["begun"].setdefault(data["cause"], event.number)
+            if result == "not-proved":
+                held["unproved"].add(data["cause"])
         case "no-longer":
             held["worked"].append(Worked(event.number, "no-longer", held.get("half_mended", "")))
             held["half_mended"] = ""

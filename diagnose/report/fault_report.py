@@ -136,6 +136,7 @@ RESULTS = {
     "better": "done; better, but not gone",
     "same": "done; the symptom is still there",
     "not-done": "put aside, not done",
+    "not-proved": "done; not proved by a retest",
 }
 
 
@@ -143,6 +144,7 @@ PUT_RIGHT = {
     "gone": "put right; as it stood before its repair",
     "better": "put right, better but not gone; as it stood before its repair",
     "same": "done, and the symptom is still there; as it stood before",
+    "not-proved": "done and not yet proved; as it stood before",
     "": "done and not yet proved; as it stood before",
 }
 """Result of a repair ('': not retested yet) -> what is said beside its cause."""
@@ -453,6 +455,7 @@ def _still_open(knowledge: Knowledge, state: CaseState, examined: Examined) -> t
     if state.closing is not None:
         open_points += stands_off(knowledge, state, examined.conclusions)
     open_points += [f"Put aside: {_cause_name(knowledge, cause)}" for cause in sorted(state.put_aside)]
+    open_points += [f"Done and not proved by a retest: {_cause_name(knowledge, one)}" for one in sorted(state.unproved)]
     if state.closing is None or state.closing.how == "undecided":
         questions = next_questions(knowledge, examined.conclusions, examined.standing, examined.progress, most=3)
         open_points += [f"Would tell most next: {knowledge.findings[name].ask}" for name, _ in questions]

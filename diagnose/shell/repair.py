@@ -128,10 +128,8 @@ def retest(walk: Walk, cause: Cause) -> None:
         walk.say("    Kept open. Retest before any normal flight; the case goes on when you come back.")
         raise Left
     if verdict != 0:
-        # What was seen of the part itself is mended, whatever became of the fault.
-        mended = put_right(walk.knowledge, str(cause.id), walk.examined.conclusions.answers)
-        forgotten = _answers_to(walk, mended)
-        walk.log.append("repair", cause=str(cause.id), result=("better", "same")[verdict - 1], forgotten=forgotten)
+        result = ("better", "same")[verdict - 1]
+        walk.log.append("repair", cause=str(cause.id), result=result, forgotten=_mended(walk, cause))
         not_cured(walk, cause)
         return
     if needle:
@@ -190,6 +188,11 @@ def _minutes_run(walk: Walk) -> float:
     return walk.read(understand)
 
 
+def _mended(walk: Walk, cause: Cause) -> list[int]:
+    """The events that answer what was seen of the part itself: it is mended, whatever became of the fault."""
+    return _answers_to(walk, put_right(walk.knowledge, str(cause.id), walk.examined.conclusions.answers))
+
+
 def not_cured(walk: Walk, cause: Cause) -> None:
     """Go on from a repair that did not end the fault, after asking what is left of it where it helped."""
     if walk.state.half_mended:
@@ -242,5 +245,7 @@ def _fit_to_retest(walk: Walk, cause: Cause) -> bool:
             raise Left
         if chosen == 2:
             break
-    walk.log.append("repair", cause=str(cause.id), result="not-done")
+    walk.log.append("repair", cause=str(cause.id), result="not-proved", forgotten=_mended(walk, cause))
+    walk.tell_news()
+    walk.say("    Kept as done and not proved: no normal flight before it has had its retests.")
     return False

@@ -29,6 +29,7 @@ WORKED = {
     "better": "better after: {}",
     "same": "still there after: {}",
     "not-done": "put aside: {}",
+    "not-proved": "going on without a retest of: {}",
     "no-longer": "what is still so after: {}",
 }
 """What is entered of a repair -> how it is called when it is taken back, with the cause or the retest."""
@@ -223,12 +224,17 @@ class Walk(Sitting):
         offers["I know what it was"] = lambda: self.found("")
         if self.state.unknown or self.state.put_aside:
             offers["look again at what was not known or put aside"] = self._look_again
+        if self.state.unproved:
+            offers["retest what was done and not proved"] = lambda: self._take_verdicts_back("not-proved")
         list(offers.values())[self.choose(list(offers))]()
 
     def _look_again(self) -> None:
         numbers = [number for number, finding in self.state.answered if finding in self.state.unknown]
-        numbers += [e.number for e in self.log.events if e.what == "repair" and e.data["result"] == "not-done"]
-        self.log.append("withdraw", numbers=numbers)
+        self._take_verdicts_back("not-done", numbers)
+
+    def _take_verdicts_back(self, result: str, also: Sequence[int] = ()) -> None:
+        numbers = [one.number for one in self.state.worked if one.what == result]
+        self.log.append("withdraw", numbers=[*also, *numbers])
 
     def close(self, how: str, causes: Sequence[str]) -> None:
         self.log.append("closed", how=how, causes=list(causes))
