@@ -44,6 +44,52 @@ def test_going_back_is_an_event_and_erases_nothing(tmp_path: Path) -> None:
         assert len(log.path.read_text().splitlines()) == 5
 
 
+def test_a_verdict_that_is_taken_back_gives_back_what_it_made_forgotten(tmp_path: Path) -> None:
+    with started(tmp_path) as log:
+        loose = log.append("answer", finding="bolts", answer="loose")
+        log.append("fixed", cause="bolts-loose")
+        verdict = log.append("repair", cause="bolts-loose", result="same", forgotten=[loose.number])
+        assert log.state.answers == {}
+        log.append("withdraw", numbers=[verdict.number])
+        assert (log.state.answers, log.state.to_retest) == ({"bolts": "loose"}, "bolts-loose")
+        assert replay(read_log(log.path).events) == log.state
+
+
+def test_a_log_of_an_older_version_is_replayed_as_it_was(tmp_path: Path) -> None:
+    """There the verdict stands alone, and what it made forgotten was withdrawn by an event of its own."""
+    with started(tmp_path) as log:
+        loose = log.append("answer", finding="bolts", answer="loose")
+        log.append("fixed", cause="bolts-loose")
+        log.append("repair", cause="bolts-loose", result="better")
+        log.append("withdraw", numbers=[loose.number])
+        assert log.state.answers == {}
+        assert [(done.cause, done.result) for done in log.state.repairs] == [("bolts-loose", "better")]
+
+
+def test_a_repair_that_was_not_retested_is_done_and_waits_again_when_that_is_taken_back(tmp_path: Path) -> None:
+    with started(tmp_path) as log:
+        log.append("fixed", cause="bolts-loose")
+        log.append("passed", retest="restrained")
+        went_on = log.append("repair", cause="bolts-loose", result="not-proved", forgotten=[])
+        assert (log.state.to_retest, log.state.unproved, log.state.put_aside) == ("", {"bolts-loose"}, frozenset())
+        log.append("fixed", cause="plug-dead")
+        log.append("repair", cause="plug-dead", result="same", forgotten=[])
+        log.append("withdraw", numbers=[went_on.number])
+        assert (log.state.to_retest, log.state.unproved) == ("bolts-loose", frozenset())
+        assert log.state.passed == (), "the engine was worked on since, so it is run restrained again"
+
+
+def test_what_an_older_log_calls_not_done_after_it_was_done_is_not_proved(tmp_path: Path) -> None:
+    with started(tmp_path) as log:
+        log.append("fixed", cause="bolts-loose")
+        log.append("repair", cause="bolts-loose", result="not-done")
+        log.append("repair", cause="plug-dead", result="not-done")
+        assert [(done.cause, done.result) for done in log.state.repairs] == [
+            ("bolts-loose", "not-proved"),
+            ("plug-dead", "not-done"),
+        ]
+
+
 def test_two_walks_at_once_have_a_log_each(tmp_path: Path) -> None:
     with started(tmp_path) as one, started(tmp_path) as two:
         one.append("answer", finding="idle", answer="hunts")

@@ -19,6 +19,7 @@ from ..case.readings import NotAReading, parse_reading
 from ..case.state import CaseState, Event, replay
 from ..knowledge.model import Knowledge
 from ..knowledge.setup_model import NEEDLES
+from ..planning.needles import trusted
 from .access import Book
 from .rows import AT_ONCE, UID_LENGTH, Rows, Taken, take_in, uid_of
 from .schema import cases, removed
@@ -134,7 +135,7 @@ def rows_of_case(state: CaseState, events: Sequence[Event], uid: str, knowledge:
             for n, done in enumerate(state.repairs, 1)
             if done.proof
         ],
-        "settings": _settings(state, machine, uid, closing.at),
+        "settings": _settings(knowledge, state, machine, uid, closing.at),
         **_recordings(state, machine, uid),
         "notes": [
             {
@@ -152,9 +153,11 @@ def proved(state: CaseState) -> bool:
     return any(done.result == "gone" and done.cause in causes for done in state.repairs)
 
 
-def _settings(state: CaseState, machine: str | None, uid: str, at: str) -> list[dict[str, Any]]:
-    """Where the needles stood when the case was closed, and the air of the day where the bench was told."""
-    places = {needle: stands(state.needles, needle) for needle in NEEDLES}
+def _settings(knowledge: Knowledge, state: CaseState, machine: str | None, uid: str, at: str) -> list[dict[str, Any]]:
+    """Where the needles stood when the case was closed, as far as it is known, and the air of the day where the bench was
+    told."""
+    entries = trusted(knowledge, state)
+    places = {needle: stands(entries, needle) for needle in NEEDLES}
     if machine is None or not any(places.values()):
         return []
     counted = {f"{needle.lower()}_sixteenths": place.now if place else None for needle, place in places.items()}

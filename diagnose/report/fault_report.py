@@ -19,7 +19,7 @@ from ..knowledge.model import Knowledge, Step
 from ..knowledge.setup_model import NEEDLES
 from ..listen.record import chart
 from ..planning.examine import Examined, examine
-from ..planning.needles import carburettor_of, in_words, next_move, stands_off
+from ..planning.needles import carburettor_of, in_words, next_move, not_known, stands_off, trusted
 from ..planning.plan import next_questions
 from ..planning.proof import proved_by, retests_of
 from ..planning.setup import in_order
@@ -136,6 +136,7 @@ RESULTS = {
     "better": "done; better, but not gone",
     "same": "done; the symptom is still there",
     "not-done": "put aside, not done",
+    "not-proved": "done; not proved by a retest",
 }
 
 
@@ -143,6 +144,7 @@ PUT_RIGHT = {
     "gone": "put right; as it stood before its repair",
     "better": "put right, better but not gone; as it stood before its repair",
     "same": "done, and the symptom is still there; as it stood before",
+    "not-proved": "done and not yet proved; as it stood before",
     "": "done and not yet proved; as it stood before",
 }
 """Result of a repair ('': not retested yet) -> what is said beside its cause."""
@@ -439,29 +441,32 @@ def _steps(knowledge: Knowledge, state: CaseState, conclusions: Conclusions) -> 
 
 def needles_of(knowledge: Knowledge, state: CaseState, conclusions: Conclusions) -> Needles:
     """Gather what there is to say of the needles. Nothing that a hold forbids is among it."""
-    lines = _needle_lines(state, not conclusions.held(NEEDLE_HOLDS))
+    lines = _needle_lines(knowledge, state, not conclusions.held(NEEDLE_HOLDS))
     if not lines:
         return Needles((), (), ())
     says = []
     kind = carburettor_of(knowledge, state.answers)
     if kind is not None:
         says.append(f"Carburettor: {kind.name}. {kind.says}")
-    move = next_move(knowledge, conclusions, state.needles) if state.closing is None else None
+    move = next_move(knowledge, conclusions, trusted(knowledge, state)) if state.closing is None else None
     if move is not None:
         says.append(f"{move.because} {'What would follow is on hold: see above.' if move.held else in_words(move)}")
     plot = draw(history(state.needles), PLOT_COLUMNS, PLOT_ROWS) if turned(state.needles) else ()
     return Needles(lines, tuple(says), tuple(plot))
 
 
-def _needle_lines(state: CaseState, may_close: bool) -> tuple[NeedleLine, ...]:
+def _needle_lines(knowledge: Knowledge, state: CaseState, may_close: bool) -> tuple[NeedleLine, ...]:
+    unknown = not_known(knowledge, state)
     lines = []
     for needle in NEEDLES:
         place = stands(state.needles, needle)
         if place is None:
             continue
         moves = tuple(Line(when(entry.at), told(entry)) for entry in state.needles if entry.needle == needle)
-        back = place.way_back() if place.moved_by <= 0 or may_close else "on hold: see above"
-        lines.append(NeedleLine(needle, turns(place.baseline), turns(place.now), back, moves))
+        now, back = turns(place.now), place.way_back() if place.moved_by <= 0 or may_close else "on hold: see above"
+        if needle in unknown:
+            now, back = "not known", "not counted since it was turned"
+        lines.append(NeedleLine(needle, turns(place.baseline), now, back, moves))
     return tuple(lines)
 
 
@@ -473,6 +478,7 @@ def _still_open(knowledge: Knowledge, state: CaseState, examined: Examined) -> t
         open_points += stands_off(knowledge, state, examined.conclusions)
     open_points += _to_prove(knowledge, state, examined.conclusions)
     open_points += [f"Put aside: {_cause_name(knowledge, cause)}" for cause in sorted(state.put_aside)]
+    open_points += [f"Done and not proved by a retest: {_cause_name(knowledge, one)}" for one in sorted(state.unproved)]
     if state.closing is None or state.closing.how == "undecided":
         questions = next_questions(knowledge, examined.conclusions, examined.standing, examined.progress, most=3)
         open_points += [f"Would tell most next: {knowledge.findings[name].ask}" for name, _ in questions]

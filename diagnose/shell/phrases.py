@@ -17,7 +17,7 @@ from ..knowledge.chains import grouped
 from ..knowledge.model import Knowledge
 
 _EMPTY_WORDS = frozenset({
-    "a", "about", "again", "ain", "all", "also", "am", "an", "and", "any", "anyway", "as", "at", "be", "been",
+    "a", "about", "again", "ain", "also", "am", "an", "and", "any", "anyway", "as", "at", "be", "been",
     "bit", "bloody", "but", "by", "can", "could", "did", "do", "does", "engine", "ever", "everything",
     "few", "for", "from", "get", "gets", "getting", "go", "goes", "gone", "got", "had", "has", "have",
     "he", "her", "here", "him", "his", "how", "i", "if", "in", "into", "is", "it", "its", "itself", "just",
@@ -48,8 +48,8 @@ OF_THE_BEST = 0.4
 PARTS = 3
 """Answers that are offered at most for words that are no phrase by themselves, such as "it surges"."""
 
-OFTEN = 6
-"""Phrases of an answer in which such words must stand: what is said of it often is what it is about."""
+OFTEN = 0.3
+"""Share of an answer's phrases in which such words must stand: what is often said of it is what it is about."""
 
 SEVERAL = 2
 """Other questions in whose phrases the words of an answer are found, for it to be no phrase of its own."""
@@ -83,6 +83,7 @@ class _Phrase:
 class _Phrases:
     entries: tuple[_Phrase, ...]
     weight: Mapping[str, float]
+    many: Mapping[tuple[str, str], int]
     slang: Slang
 
 
@@ -148,10 +149,12 @@ def _phrases_of(knowledge: Knowledge) -> _Phrases:
                 said.append(_Phrase(*where, frozenset(stems(answer.say, slang))))
     spoken = grouped((word, entry) for entry in (*liked, *said) for word in entry.words)
     entries = [*liked, *(entry for entry in said if not _said_of_all(entry, spoken))]
+    entries = [entry for entry in entries if entry.words - {"not"}]
     seen = Counter(word for entry in entries for word in entry.words)
     total = max(len(entries), 1)
     weight = {word: math.log(1 + total / count) for word, count in seen.items()}
-    return _Phrases(tuple(entry for entry in entries if entry.words), weight, slang)
+    many = Counter((entry.finding, entry.answer) for entry in entries)
+    return _Phrases(tuple(entries), weight, many, slang)
 
 
 def _said_of_all(entry: _Phrase, spoken: Mapping[str, Sequence[_Phrase]]) -> bool:
@@ -195,11 +198,11 @@ def _told(found: Sequence[_Found]) -> list[Match]:
 
 
 def _may_be_part_of(words: frozenset[str], phrases: _Phrases, open_findings: frozenset[str]) -> list[Match]:
-    """For few words that are no phrase by themselves ("it surges"): the answers in whose phrases they stand most often."""
-    having = Counter((one.finding, one.answer) for one in phrases.entries if words and words <= one.words)
-    least = max(OFTEN, max(having.values(), default=0) / 2)
-    often = [(finding, answer, times) for (finding, answer), times in having.most_common() if times >= least]
-    return [Match(finding, answer, float(times)) for finding, answer, times in often if finding in open_findings][:PARTS]
+    """For few words that are no phrase by themselves ("it surges"): the answers that are often said with them."""
+    having = Counter((one.finding, one.answer) for one in phrases.entries if words - {"not"} and words <= one.words)
+    share = {(of, answer): times / phrases.many[of, answer] for (of, answer), times in having.most_common()}
+    often = [Match(of, answer, so) for (of, answer), so in share.items() if so >= OFTEN and of in open_findings]
+    return often[:PARTS]
 
 
 def _corrected(words: Iterable[str], known: Mapping[str, float]) -> frozenset[str]:
