@@ -15,7 +15,7 @@ from ..drawing.chart import Chart
 from ..drawing.terminal import draw
 from ..knowledge.checker import NEEDLE_HOLDS
 from ..knowledge.frequency import FREQUENCY
-from ..knowledge.model import Knowledge, Step
+from ..knowledge.model import Knowledge
 from ..knowledge.setup_model import NEEDLES
 from ..listen.record import chart
 from ..planning.examine import Examined, examine
@@ -41,6 +41,15 @@ class Line:
 
     name: str
     says: str
+
+
+@dataclass(frozen=True, slots=True)
+class DoneLine:
+    """A repair, what became of it, and its steps without any that a standing hold forbids."""
+
+    name: str
+    says: str
+    steps: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,8 +125,7 @@ class FaultReport:
     checks: tuple[str, ...]
     bench: tuple[BenchLine, ...]
     recordings: tuple[HeardLine, ...]
-    done: tuple[Line, ...]
-    steps: tuple[str, ...]
+    done: tuple[DoneLine, ...]
     needles: Needles
     set_up_in: str
     set_up: tuple[Line, ...]
@@ -184,8 +192,7 @@ def fault_report(knowledge: Knowledge, state: CaseState, examined: Examined, pro
         checks=tuple(str(knowledge.checks[name].name) for name in state.checks if name in knowledge.checks),
         bench=bench_lines(state),
         recordings=tuple(HeardLine(kept.name, kept.said, chart(kept)) for kept in state.recordings),
-        done=_done(knowledge, state),
-        steps=_steps(knowledge, state, conclusions),
+        done=_done(knowledge, state, conclusions),
         needles=needles_of(knowledge, state, conclusions),
         set_up_in=state.set_up_in,
         set_up=tuple(
@@ -418,25 +425,29 @@ def _found_and_now(knowledge: Knowledge, before: CaseState, since: CaseState, na
     return f"{found} (found before the repair; {f'now: {now}' if now else 'not looked at since'})"
 
 
-def _done(knowledge: Knowledge, state: CaseState) -> tuple[Line, ...]:
+def _done(knowledge: Knowledge, state: CaseState, conclusions: Conclusions) -> tuple[DoneLine, ...]:
     """Every repair and what became of it, the last of them perhaps done and not proved."""
     lines = [
-        Line(_cause_name(knowledge, repair.cause), f"{RESULTS[repair.result]} ({when(repair.at)})")
+        DoneLine(
+            _cause_name(knowledge, repair.cause),
+            f"{RESULTS[repair.result]} ({when(repair.at)})",
+            _steps(knowledge, repair.cause, conclusions) if repair.result != "not-done" else (),
+        )
         for repair in state.repairs
     ]
     if state.to_retest:
         passed = "; ".join(str(knowledge.retests[name].name) for name in state.passed if name in knowledge.retests)
         so_far = f"; gone so far in: {passed}" if passed else ""
-        lines.append(Line(_cause_name(knowledge, state.to_retest), f"done, and not proved by a retest{so_far}"))
+        says = f"done, and not proved by a retest{so_far}"
+        lines.append(
+            DoneLine(_cause_name(knowledge, state.to_retest), says, _steps(knowledge, state.to_retest, conclusions))
+        )
     return tuple(lines)
 
 
-def _steps(knowledge: Knowledge, state: CaseState, conclusions: Conclusions) -> tuple[str, ...]:
-    """The steps of the fixes that were done, without any that a standing hold forbids."""
-    done = [*(repair.cause for repair in state.repairs if repair.result != "not-done"), state.to_retest]
-    fixes = [knowledge.causes[cause].fix for cause in done if cause in knowledge.causes]
-    several: list[Step] = [step for fix in fixes for step in fix.steps]
-    return tuple(str(step.do) for step in several if not conclusions.held(step.under))
+def _steps(knowledge: Knowledge, cause: str, conclusions: Conclusions) -> tuple[str, ...]:
+    steps = knowledge.causes[cause].fix.steps if cause in knowledge.causes else ()
+    return tuple(str(step.do) for step in steps if not conclusions.held(step.under))
 
 
 def needles_of(knowledge: Knowledge, state: CaseState, conclusions: Conclusions) -> Needles:
