@@ -15,7 +15,7 @@ from sqlalchemy import Connection, Table, select
 from ..case.casefile import MACHINE
 from ..case.ledger import stands
 from ..case.log import ENDING, LogTrouble, read_log
-from ..case.readings import NotAReading, parse_reading
+from ..case.readings import number_of
 from ..case.state import CaseState, Event, replay
 from ..knowledge.model import Knowledge
 from ..knowledge.setup_model import NEEDLES
@@ -188,12 +188,7 @@ def _recordings(state: CaseState, machine: str | None, uid: str) -> Rows:
 def reading_value(knowledge: Knowledge, name: str, reading: str | None) -> float | None:
     """Return a reading in the unit of its question, or None where today's rules ask for no such number."""
     finding = knowledge.findings.get(name)
-    if reading is None or finding is None or finding.measure is None:
-        return None
-    try:
-        return parse_reading(reading, finding.measure).value
-    except NotAReading:
-        return None
+    return number_of(reading, finding.measure) if finding else None
 
 
 def minutes_at_work(events: Sequence[Event]) -> float:
