@@ -12,7 +12,7 @@ from diagnose.case.log import CaseLog
 from diagnose.case.state import CaseState
 from diagnose.knowledge.model import Knowledge
 from diagnose.knowledge.packs import load
-from diagnose.shell.commands import COMMANDS
+from diagnose.shell.commands import COMMANDS, command_in
 from diagnose.shell.console import Dropped, Left, ScriptedConsole
 from diagnose.shell.opening import choose_case, first_words, greet
 from diagnose.shell.walk import Walk
@@ -106,6 +106,18 @@ def test_what_is_no_answer_gets_one_line_and_the_question_stays(bench: Knowledge
     text, state = walked(bench, tmp_path, "", "1", "1", typed, "2")
     assert state.answers["idle"] == "hunts"
     assert "\x1b" not in text
+
+
+def test_an_answer_typed_in_full_is_no_command_that_it_begins_with(base: Knowledge, tmp_path: Path) -> None:
+    """'back through the intake' is where it bangs, and takes nothing back."""
+    answers = [(finding, answer) for finding in base.findings.values() for answer in finding.answers.values()]
+    alike = [(finding, answer) for finding, answer in answers if command_in(str(answer.say))]
+    assert ("bangs", "intake") in [(finding.id, answer.id) for finding, answer in alike]
+    with CaseLog.create(tmp_path) as log:
+        for finding, answer in alike:
+            walk = Walk(base, log, ScriptedConsole([str(answer.say).capitalize()]), tmp_path / "reports", None)
+            walk.ask(finding)
+            assert log.state.answers[finding.id] == answer.id
 
 
 def test_a_number_takes_a_unit_and_is_kept_as_given(bench: Knowledge, tmp_path: Path) -> None:

@@ -96,7 +96,7 @@ def case_rows(path: Path, knowledge: Knowledge) -> Rows | None:
         return rows_of_case(state, recovered.events, uid, knowledge)
     except OSError as error:
         raise LogTrouble(f"{path}: cannot be read: {error.strerror or error}") from None
-    except (ValueError, TypeError):
+    except (ValueError, TypeError, OverflowError):
         raise LogTrouble(f"{path}:1:1: a time in this case log is no time; it stays out of the book") from None
 
 
@@ -199,5 +199,5 @@ def minutes_at_work(events: Sequence[Event]) -> float:
 
 
 def in_utc(at: str) -> str:
-    """The same time in UTC, as times of change are written."""
+    """The same time in UTC, as times of change are written. Raises ValueError or OverflowError when there is none."""
     return datetime.fromisoformat(at).astimezone(timezone.utc).isoformat(timespec="microseconds")
