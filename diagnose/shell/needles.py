@@ -24,7 +24,7 @@ from ..knowledge.checker import NEEDLE_HOLDS
 from ..knowledge.setup_model import NEEDLES
 from ..planning.needles import EIGHTH, carburettor_of, in_words, moved_in_the_chase, next_move
 from . import screens
-from .choices import NotUnderstood
+from .choices import NotUnderstood, not_known
 
 if TYPE_CHECKING:
     from .sitting import Sitting
@@ -236,7 +236,7 @@ def ask_where(sitting: Sitting, needle: str) -> bool:
     )
 
     def understand(line: str) -> bool:
-        if line.strip() in ("", "?"):
+        if not line.strip() or not_known(line):
             return False
         trouble = enter(sitting, needle, line)
         if trouble:
@@ -279,7 +279,7 @@ def _ask_where_it_belongs(sitting: Sitting, needle: str) -> None:
     sitting.say(f"Where did the {needle} needle stand when it ran well? Turns out, or ? if nobody knows.", "ask")
 
     def understand(line: str) -> NeedleEntry | None:
-        if line.strip() in ("", "?"):
+        if not line.strip() or not_known(line):
             return None
         try:
             entry = _entry(sitting, needle, line)
