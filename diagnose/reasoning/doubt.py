@@ -35,7 +35,6 @@ class Turn:
 
 
 def doubtful(
-    knowledge: Knowledge,
     conclusions: Conclusions,
     standing: Standing,
     asked_again: frozenset[str] = frozenset(),
