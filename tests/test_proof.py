@@ -77,6 +77,23 @@ def test_the_proof_outlasts_the_minute_at_which_it_showed(base: Knowledge, after
     assert least_minutes(base, CaseState(), retest) == 8
 
 
+@pytest.mark.parametrize("reading", ["about ten", "900 minutes", "12 bar"])
+def test_minutes_that_todays_rules_do_not_take_leave_the_retest_its_own_length(
+    base: Knowledge, tmp_path: Path, reading: str
+) -> None:
+    """A pack may have narrowed what is possible since; the case goes on, and eight minutes are run."""
+    assert least_minutes(base, faded(reading, "late"), base.retests["past-its-minute"]) == 8
+    with CaseLog.create(tmp_path) as log:
+        log.append("words", text="fades")
+        log.append("heard")
+        log.append("answer", finding="machine", answer="bench-stand")
+        log.append("answer", finding="fades-after", answer="late", reading=reading)
+        log.append("fixed", cause="cooling-fan-blocked")
+        console = ScriptedConsole(["gone", "gone", "7 min"])
+        Walk(base, log, console, tmp_path / "reports", None).run()
+    assert "Too short to tell. Run it for 8 minutes" in "\n".join(console.lines)
+
+
 def proving(log: CaseLog) -> None:
     log.append("words", text="fades")
     log.append("heard")

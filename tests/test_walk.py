@@ -9,13 +9,19 @@ from pathlib import Path
 
 import pytest
 
+from diagnose.bench.calculators import calculator
 from diagnose.case.log import CaseLog
-from diagnose.case.state import CaseState
+from diagnose.case.state import CaseState, Given
 from diagnose.knowledge.model import Knowledge
 from diagnose.knowledge.packs import load
-from diagnose.shell.commands import COMMANDS
+from diagnose.listen.known import Known
+from diagnose.shell import needles, repair
+from diagnose.shell.bench import worked_out
+from diagnose.shell.commands import COMMANDS, command_in
 from diagnose.shell.console import Dropped, Left, ScriptedConsole
+from diagnose.shell.listening import ask_known
 from diagnose.shell.opening import choose_case, first_words, greet
+from diagnose.shell.replies import reply_to
 from diagnose.shell.walk import Walk
 from diagnose.testing import Owner, walk_with
 
@@ -96,10 +102,31 @@ def test_an_answer_is_typed_by_number_letters_or_words(bench: Knowledge, tmp_pat
     assert state.answers["idle"] == answer
 
 
-@pytest.mark.parametrize("typed", ["?", "dk", "don't know", "no idea"])
-def test_dont_know_is_always_an_answer(bench: Knowledge, tmp_path: Path, typed: str) -> None:
-    _, state = walked(bench, tmp_path, "", "1", "1", typed)
+@pytest.mark.parametrize(
+    "typed", ["?", "dk", "Don't know", "don\N{RIGHT SINGLE QUOTATION MARK}t know", "no idea", "not sure"]
+)
+def test_dont_know_is_an_answer_at_every_prompt(base: Knowledge, bench: Knowledge, tmp_path: Path, typed: str) -> None:
+    """At a question, a count of a needle, the minutes of a run, an input of the bench, and before a recording is heard."""
+    _, state = walked(bench, tmp_path / "question", "", "1", "1", typed)
     assert "idle" in state.unknown
+    with CaseLog.create(tmp_path / "more") as log:
+        for finding, answer, more in (("machine", "bench-stand", {}), ("fades-after", "late", {"reading": "12 minutes"})):
+            log.append("answer", finding=finding, answer=answer, **more)
+        console = ScriptedConsole([typed, "gone", "gone", typed, "still there", "32", "5", *[typed] * 12])
+        walk = Walk(base, log, console, tmp_path / "reports", None)
+        assert not needles.ask_where(walk, "H")
+        assert log.state.needles == ()
+        repair.retest(walk, base.causes["cooling-fan-blocked"])
+        assert "Too short to tell." in "\n".join(console.lines)
+        done = worked_out(calculator("premix"), walk.show, walk.read, walk.width, {})
+        assert done is not None and done[0] == {"ratio": 32, "petrol": 5}
+        assert ask_known(Known(), walk.show, walk.read, walk.width) == Known()
+    assert not any("is no" in line for line in console.lines)
+
+
+def test_an_answer_called_unknown_is_that_answer(base: Knowledge) -> None:
+    assert reply_to(base.findings["baseline-known"], "unknown") == Given("unknown")
+    assert reply_to(base.findings["idle"], "unknown") is None
 
 
 @pytest.mark.parametrize("typed", ["9", "²", "xyzzy", "", "0", "-1", "\x1b[31m", "1e400", "hunts steady"])
@@ -107,6 +134,18 @@ def test_what_is_no_answer_gets_one_line_and_the_question_stays(bench: Knowledge
     text, state = walked(bench, tmp_path, "", "1", "1", typed, "2")
     assert state.answers["idle"] == "hunts"
     assert "\x1b" not in text
+
+
+def test_an_answer_typed_in_full_is_no_command_that_it_begins_with(base: Knowledge, tmp_path: Path) -> None:
+    """'back through the intake' is where it bangs, and takes nothing back."""
+    answers = [(finding, answer) for finding in base.findings.values() for answer in finding.answers.values()]
+    alike = [(finding, answer) for finding, answer in answers if command_in(str(answer.say))]
+    assert ("bangs", "intake") in [(finding.id, answer.id) for finding, answer in alike]
+    with CaseLog.create(tmp_path) as log:
+        for finding, answer in alike:
+            walk = Walk(base, log, ScriptedConsole([str(answer.say).capitalize()]), tmp_path / "reports", None)
+            walk.ask(finding)
+            assert log.state.answers[finding.id] == answer.id
 
 
 def test_a_number_takes_a_unit_and_is_kept_as_given(bench: Knowledge, tmp_path: Path) -> None:

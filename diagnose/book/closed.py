@@ -15,7 +15,7 @@ from sqlalchemy import Connection, Table, select
 from ..case.casefile import MACHINE
 from ..case.ledger import stands
 from ..case.log import LogTrouble, logs_in, read_log
-from ..case.readings import NotAReading, parse_reading
+from ..case.readings import number_of
 from ..case.state import CaseState, Event, replay
 from ..knowledge.model import Knowledge
 from ..knowledge.setup_model import NEEDLES
@@ -90,7 +90,7 @@ def case_rows(path: Path, knowledge: Knowledge) -> Rows | None:
         return rows_of_case(state, recovered.events, uid, knowledge)
     except OSError as error:
         raise LogTrouble(f"{path}: cannot be read: {error.strerror or error}") from None
-    except (ValueError, TypeError):
+    except (ValueError, TypeError, OverflowError):
         raise LogTrouble(f"{path}:1:1: a time in this case log is no time; it stays out of the book") from None
 
 
@@ -184,12 +184,7 @@ def _recordings(state: CaseState, machine: str | None, uid: str) -> Rows:
 def reading_value(knowledge: Knowledge, name: str, reading: str | None) -> float | None:
     """Return a reading in the unit of its question, or None where today's rules ask for no such number."""
     finding = knowledge.findings.get(name)
-    if reading is None or finding is None or finding.measure is None:
-        return None
-    try:
-        return parse_reading(reading, finding.measure).value
-    except NotAReading:
-        return None
+    return number_of(reading, finding.measure) if finding else None
 
 
 def minutes_at_work(events: Sequence[Event]) -> float:
@@ -200,5 +195,5 @@ def minutes_at_work(events: Sequence[Event]) -> float:
 
 
 def in_utc(at: str) -> str:
-    """The same time in UTC, as times of change are written."""
+    """The same time in UTC, as times of change are written. Raises ValueError or OverflowError when there is none."""
     return datetime.fromisoformat(at).astimezone(timezone.utc).isoformat(timespec="microseconds")

@@ -183,7 +183,7 @@ def turned_since(knowledge: Knowledge, state: CaseState) -> frozenset[str]:
     )
 
 
-def not_known(knowledge: Knowledge, state: CaseState) -> frozenset[str]:
+def places_unknown(knowledge: Knowledge, state: CaseState) -> frozenset[str]:
     """Return the needles of which nobody knows where they stand, though they may have been counted before."""
     return lost(state) | turned_since(knowledge, state)
 
@@ -191,7 +191,7 @@ def not_known(knowledge: Knowledge, state: CaseState) -> frozenset[str]:
 def trusted(knowledge: Knowledge, state: CaseState) -> tuple[NeedleEntry, ...]:
     """Return the ledger of the needles of which it is known where they stand. The count at which a repair found a needle
     is the one with the fault: once it was turned, nothing is judged by that or goes by it."""
-    unknown = not_known(knowledge, state)
+    unknown = places_unknown(knowledge, state)
     return tuple(entry for entry in state.needles if entry.needle not in unknown)
 
 
@@ -200,7 +200,7 @@ def stands_off(knowledge: Knowledge, state: CaseState, conclusions: Conclusions)
     stands, and what is to be done about it. What a hold forbids is left to a later session, under that hold."""
     says = []
     moved = moved_in_the_chase(knowledge, state)
-    unknown = not_known(knowledge, state)
+    unknown = places_unknown(knowledge, state)
     for needle in NEEDLES:
         place = stands(state.needles, needle)
         if needle in unknown or (needle in moved and place is None):

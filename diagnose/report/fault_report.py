@@ -19,7 +19,7 @@ from ..knowledge.model import Knowledge
 from ..knowledge.setup_model import NEEDLES
 from ..listen.record import chart
 from ..planning.examine import Examined, examine
-from ..planning.needles import carburettor_of, in_words, next_move, not_known, stands_off, trusted
+from ..planning.needles import carburettor_of, in_words, next_move, places_unknown, stands_off, trusted
 from ..planning.plan import next_questions
 from ..planning.proof import proved_by, retests_of
 from ..planning.setup import in_order
@@ -467,7 +467,7 @@ def needles_of(knowledge: Knowledge, state: CaseState, conclusions: Conclusions)
 
 
 def _needle_lines(knowledge: Knowledge, state: CaseState, may_close: bool) -> tuple[NeedleLine, ...]:
-    unknown = not_known(knowledge, state)
+    unknown = places_unknown(knowledge, state)
     lines = []
     for needle in NEEDLES:
         place = stands(state.needles, needle)

@@ -29,12 +29,12 @@ from ..planning.needles import (
     lost,
     moved_in_the_chase,
     next_move,
-    not_known,
+    places_unknown,
     trusted,
     turned_since,
 )
 from . import screens
-from .choices import NotUnderstood
+from .choices import NotUnderstood, not_known
 
 if TYPE_CHECKING:
     from .sitting import Sitting
@@ -85,7 +85,7 @@ def show(sitting: Sitting) -> None:
 
 
 def _show_ledger(sitting: Sitting) -> None:
-    unknown = not_known(sitting.knowledge, sitting.state)
+    unknown = places_unknown(sitting.knowledge, sitting.state)
     sitting.show(screens.ledger(sitting.state.needles, unknown, _may_close(sitting), sitting.width))
 
 
@@ -268,7 +268,7 @@ def ask_where(sitting: Sitting, needle: str) -> bool:
     )
 
     def understand(line: str) -> bool:
-        if line.strip() in ("", "?"):
+        if not line.strip() or not_known(line):
             return False
         trouble = enter(sitting, needle, line)
         if trouble:
@@ -300,7 +300,7 @@ def ask_after_it_turned(sitting: Sitting, needle: str) -> None:
 def ask_where_it_was_cured(sitting: Sitting, needle: str) -> None:
     """Before the repair counts as proved: a needle that nobody counted since it was turned ran well where it stands, and
     only a count makes a baseline of that."""
-    if needle in not_known(sitting.knowledge, sitting.state):
+    if needle in places_unknown(sitting.knowledge, sitting.state):
         sitting.say()
         sitting.say(f"{needle} ran well where it stands now, and nobody has counted it there.", "head")
         sitting.say("    Engine stopped: count it in, lightly, and set it back where it stood.")
@@ -328,7 +328,7 @@ def _ask_where_it_belongs(sitting: Sitting, needle: str) -> None:
     sitting.say(f"Where did the {needle} needle stand when it ran well? Turns out, or ? if nobody knows.", "ask")
 
     def understand(line: str) -> NeedleEntry | None:
-        if line.strip() in ("", "?"):
+        if not line.strip() or not_known(line):
             return None
         try:
             entry = _entry(sitting, needle, line)

@@ -15,7 +15,7 @@ from ..planning.plan import still_to_prove
 from ..planning.proof import least_minutes, minutes_run, proved_by, retests_of
 from ..report.wording import minutes
 from . import screens
-from .choices import NotUnderstood, several_of
+from .choices import NotUnderstood, not_known, several_of
 from .commands import command_among_words
 from .console import Left
 from .needles import (
@@ -181,7 +181,7 @@ def _minutes_run(walk: Walk) -> float:
         if not line.strip():
             raise NotUnderstood("type the minutes it ran, such as 12, or ? if nobody looked")
         try:
-            return 0.0 if line.strip() == "?" else minutes_run(line)
+            return 0.0 if not_known(line) else minutes_run(line)
         except NotAReading as error:
             raise NotUnderstood(str(error)) from None
 

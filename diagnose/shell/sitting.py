@@ -189,7 +189,12 @@ class Sitting:
         self.warn_once([str(name) for name in finding.cautions])
         self.show(screens.question(finding, len(self.state.answered) + 1, self.width))
         self.why = lambda: screens.why(self.examined, finding, rules, worth, self.width)
-        given = self.read(lambda line: reply_to(finding, line), [str(answer) for answer in finding.answers])
+        in_full = {str(answer.say).lower() for answer in finding.answers.values()}
+
+        def command(line: str) -> tuple[Command, str] | None:
+            return None if line.strip().lower() in in_full else command_in(line, self.commands)
+
+        given = self.read(lambda line: reply_to(finding, line), [str(answer) for answer in finding.answers], find=command)
         self.record(finding, given)
         self.so_far()
 
