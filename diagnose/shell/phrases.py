@@ -42,7 +42,7 @@ NEARLY_ALL = 0.72
 ACROSS_CLAUSES = 0.8
 """What counts of a likeness whose words stand in different clauses of a sentence."""
 
-OF_THE_BEST = 0.4
+OF_THE_BEST = 0.5
 """Share of the best likeness below which nothing is offered: it is a word that was used in passing."""
 
 PARTS = 3
@@ -175,26 +175,34 @@ def match(knowledge: Knowledge, text: str, open_findings: frozenset[str], most: 
     clauses = list(dict.fromkeys(part for part in _CLAUSES.split(text) if part.strip()))
     said = [(_corrected(stems(clause, phrases.slang), phrases.weight), 1.0) for clause in clauses]
     said.append((_corrected(stems(text, phrases.slang), phrases.weight), ACROSS_CLAUSES))
-    best: dict[str, _Found] = {}
-    for words, counts in said:
-        for phrase in phrases.entries:
-            likeness = counts * _likeness(words, phrase.words, phrases.weight)
-            if phrase.finding in open_findings and likeness > 0:
-                found = _Found(Match(phrase.finding, phrase.answer, likeness), words & phrase.words)
-                if phrase.finding not in best or likeness > best[phrase.finding].match.likeness:
-                    best[phrase.finding] = found
-    told = _told(list(best.values()))
-    met = frozenset(word for found in best.values() for word in found.words)
+    found = [one for words, counts in said for one in _clear(_found_in(words, counts, phrases, open_findings))]
+    told = [one.match for one in _each_once(found)]
+    met = frozenset(word for one in found for word in one.words)
     for words in dict.fromkeys(words for words, _ in said if not words & met):
         told += _may_be_part_of(words, phrases, open_findings - {match.finding for match in told})
     return tuple(told[:most])
 
 
-def _told(found: Sequence[_Found]) -> list[Match]:
-    """What was clearly said, likeliest first."""
-    ordered = sorted(found, key=lambda one: (-one.match.likeness, one.match.finding))
-    whole = [one.match for one in ordered if not any(one.words < other.words for other in ordered)]
-    return [match for match in whole if match.likeness >= OF_THE_BEST * whole[0].likeness]
+def _found_in(words: frozenset[str], counts: float, phrases: _Phrases, open_findings: frozenset[str]) -> Iterator[_Found]:
+    """Every phrase that these words meet. counts: what a likeness in them counts."""
+    for phrase in phrases.entries:
+        likeness = counts * _likeness(words, phrase.words, phrases.weight)
+        if likeness > 0 and phrase.finding in open_findings:
+            yield _Found(Match(phrase.finding, phrase.answer, likeness), words & phrase.words)
+
+
+def _each_once(found: Iterable[_Found]) -> list[_Found]:
+    """The likeliest of each finding, in that order, without what another takes together with more."""
+    best: dict[str, _Found] = {}
+    for one in sorted(found, key=lambda one: (-one.match.likeness, one.match.finding)):
+        best.setdefault(one.match.finding, one)
+    return [one for one in best.values() if not any(one.words < other.words for other in best.values())]
+
+
+def _clear(found: Iterable[_Found]) -> list[_Found]:
+    """What was clearly said in one clause, not in passing."""
+    each = _each_once(found)
+    return [one for one in each if one.match.likeness >= OF_THE_BEST * each[0].match.likeness]
 
 
 def _may_be_part_of(words: frozenset[str], phrases: _Phrases, open_findings: frozenset[str]) -> list[Match]:
