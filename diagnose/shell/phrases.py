@@ -36,8 +36,12 @@ _CONTRACTED = re.compile(r"\b(ai|are|ca|could|did|does|do|had|has|have|is|should
 
 _CLAUSES = re.compile(r"\bthen\b|(?<!up )\band\b|\bbut\b|\bsince\b|\bbecause\b|\bcause\b|\buntil\b|[,;.:!?]")
 
-NEARLY_ALL = 0.72
+NEARLY_ALL = 0.8
 """Share of a phrase, by the weight of its words, that must be said."""
+
+MORE_THAN_HALF = 0.6
+"""The share that does where nothing was said more clearly, if it is more than one word: people say a thing in ways that
+nobody wrote down."""
 
 ACROSS_CLAUSES = 0.8
 """What counts of a likeness whose words stand in different clauses of a sentence."""
@@ -151,7 +155,12 @@ def _phrases_of(knowledge: Knowledge) -> _Phrases:
     seen = Counter(word for entry in entries for word in entry.words)
     total = max(len(entries), 1)
     weight = {word: math.log(1 + total / count) for word, count in seen.items()}
-    return _Phrases(tuple(entry for entry in entries if entry.words), weight, slang)
+    return _Phrases(tuple(entry for entry in entries if _tells(entry.words)), weight, slang)
+
+
+def _tells(words: frozenset[str]) -> bool:
+    """True if words say more than that something is not so."""
+    return bool(words - {"not"})
 
 
 def _said_of_all(entry: _Phrase, spoken: Mapping[str, Sequence[_Phrase]]) -> bool:
@@ -172,19 +181,28 @@ def match(knowledge: Knowledge, text: str, open_findings: frozenset[str], most: 
     clauses = list(dict.fromkeys(part for part in _CLAUSES.split(text) if part.strip()))
     said = [(_corrected(stems(clause, phrases.slang), phrases.weight), 1.0) for clause in clauses]
     said.append((_corrected(stems(text, phrases.slang), phrases.weight), ACROSS_CLAUSES))
+    for share in (NEARLY_ALL, MORE_THAN_HALF):
+        if told := _told(_best(said, phrases, open_findings, share)):
+            return tuple(told[:most])
+    for words, _ in said:
+        if parts := _may_be_part_of(words, phrases, open_findings):
+            return tuple(parts[:most])
+    return ()
+
+
+def _best(
+    said: Iterable[tuple[frozenset[str], float]], phrases: _Phrases, open_findings: frozenset[str], share: float
+) -> list[_Found]:
+    """The likeliest answer of every open finding of which at least this share of a phrase was said."""
     best: dict[str, _Found] = {}
     for words, counts in said:
         for phrase in phrases.entries:
-            likeness = counts * _likeness(words, phrase.words, phrases.weight)
+            likeness = counts * _likeness(words, phrase.words, phrases.weight, share)
             if phrase.finding in open_findings and likeness > 0:
                 found = _Found(Match(phrase.finding, phrase.answer, likeness), words & phrase.words)
                 if phrase.finding not in best or likeness > best[phrase.finding].match.likeness:
                     best[phrase.finding] = found
-    told = _told(list(best.values()))
-    met = frozenset(word for found in best.values() for word in found.words)
-    for words in dict.fromkeys(words for words, _ in said if not words & met):
-        told += _may_be_part_of(words, phrases, open_findings - {match.finding for match in told})
-    return tuple(told[:most])
+    return list(best.values())
 
 
 def _told(found: Sequence[_Found]) -> list[Match]:
@@ -196,7 +214,7 @@ def _told(found: Sequence[_Found]) -> list[Match]:
 
 def _may_be_part_of(words: frozenset[str], phrases: _Phrases, open_findings: frozenset[str]) -> list[Match]:
     """For few words that are no phrase by themselves ("it surges"): the answers in whose phrases they stand most often."""
-    having = Counter((one.finding, one.answer) for one in phrases.entries if words and words <= one.words)
+    having = Counter((one.finding, one.answer) for one in phrases.entries if _tells(words) and words <= one.words)
     least = max(OFTEN, max(having.values(), default=0) / 2)
     often = [(finding, answer, times) for (finding, answer), times in having.most_common() if times >= least]
     return [Match(finding, answer, float(times)) for finding, answer, times in often if finding in open_findings][:PARTS]
@@ -212,7 +230,7 @@ def _corrected(words: Iterable[str], known: Mapping[str, float]) -> frozenset[st
     return frozenset(mended)
 
 
-def _likeness(said: frozenset[str], phrase: frozenset[str], weight: Mapping[str, float]) -> float:
+def _likeness(said: frozenset[str], phrase: frozenset[str], weight: Mapping[str, float], least: float) -> float:
     """The weight of what was said of a phrase, by the share of it that was said; 0 where too little was said, or the
     opposite of a word.
 
@@ -223,7 +241,8 @@ def _likeness(said: frozenset[str], phrase: frozenset[str], weight: Mapping[str,
         return 0.0
     told = math.fsum(weight[word] for word in common)
     share = told / math.fsum(weight[word] for word in phrase)
-    return told * share if share >= NEARLY_ALL else 0.0
+    by_one_word = len(common) == 1 and share < NEARLY_ALL
+    return told * share if share >= least and not by_one_word else 0.0
 
 
 def _opposite(word: str) -> str:
