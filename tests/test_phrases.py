@@ -79,11 +79,11 @@ def told(name: str) -> list[tuple[str, list[frozenset[tuple[str, str]]]]]:
 @pytest.mark.parametrize(
     ("name", "facts_met", "led_by_one", "beside_the_point"),
     [
-        # Seen by whoever wrote the phrases; the keys were written from questions and answers alone.
-        pytest.param("known", 0.75, 0.8, 0.7, id="known"),
+        # Seen, or even written, by whoever wrote the phrases; the keys come from questions and answers alone.
+        pytest.param("known", 0.85, 0.85, 0.5, id="known"),
         # Written, and keyed, by somebody who had seen neither phrases nor matcher, and not looked at since. Before phrases
         # and matcher were made anew: 30 % of the facts, 29 % led by a true one, 1.65 beside the point.
-        pytest.param("blind", 0.5, 0.6, 1.0, id="blind"),
+        pytest.param("blind", 0.55, 0.65, 1.1, id="blind"),
     ],
 )
 def test_what_owners_say_first_is_met(

@@ -36,8 +36,12 @@ _CONTRACTED = re.compile(r"\b(ai|are|ca|could|did|does|do|had|has|have|is|should
 
 _CLAUSES = re.compile(r"\bthen\b|(?<!up )\band\b|\bbut\b|\bsince\b|\bbecause\b|\bcause\b|\buntil\b|[,;.:!?]")
 
-NEARLY_ALL = 0.72
+NEARLY_ALL = 0.8
 """Share of a phrase, by the weight of its words, that must be said."""
+
+MORE_THAN_HALF = 0.6
+"""The share that does where nothing was said more clearly, if it is more than one word: people say a thing in ways that
+nobody wrote down."""
 
 ACROSS_CLAUSES = 0.8
 """What counts of a likeness whose words stand in different clauses of a sentence."""
@@ -149,12 +153,17 @@ def _phrases_of(knowledge: Knowledge) -> _Phrases:
                 said.append(_Phrase(*where, frozenset(stems(answer.say, slang))))
     spoken = grouped((word, entry) for entry in (*liked, *said) for word in entry.words)
     entries = [*liked, *(entry for entry in said if not _said_of_all(entry, spoken))]
-    entries = [entry for entry in entries if entry.words - {"not"}]
+    entries = [entry for entry in entries if _tells(entry.words)]
     seen = Counter(word for entry in entries for word in entry.words)
     total = max(len(entries), 1)
     weight = {word: math.log(1 + total / count) for word, count in seen.items()}
     many = Counter((entry.finding, entry.answer) for entry in entries)
     return _Phrases(tuple(entries), weight, many, slang)
+
+
+def _tells(words: frozenset[str]) -> bool:
+    """True if words say more than that something is not so."""
+    return bool(words - {"not"})
 
 
 def _said_of_all(entry: _Phrase, spoken: Mapping[str, Sequence[_Phrase]]) -> bool:
@@ -175,7 +184,11 @@ def match(knowledge: Knowledge, text: str, open_findings: frozenset[str], most: 
     clauses = list(dict.fromkeys(part for part in _CLAUSES.split(text) if part.strip()))
     said = [(_corrected(stems(clause, phrases.slang), phrases.weight), 1.0) for clause in clauses]
     said.append((_corrected(stems(text, phrases.slang), phrases.weight), ACROSS_CLAUSES))
-    found = [one for words, counts in said for one in _clear(_found_in(words, counts, phrases, open_findings))]
+    found: list[_Found] = []
+    for share in (NEARLY_ALL, MORE_THAN_HALF):
+        found = found or [
+            one for words, counts in said for one in _clear(_found_in(words, counts, phrases, open_findings, share))
+        ]
     told = [one.match for one in _each_once(found)]
     met = frozenset(word for one in found for word in one.words)
     for words in dict.fromkeys(words for words, _ in said if not words & met):
@@ -183,10 +196,12 @@ def match(knowledge: Knowledge, text: str, open_findings: frozenset[str], most: 
     return tuple(told[:most])
 
 
-def _found_in(words: frozenset[str], counts: float, phrases: _Phrases, open_findings: frozenset[str]) -> Iterator[_Found]:
-    """Every phrase that these words meet. counts: what a likeness in them counts."""
+def _found_in(
+    words: frozenset[str], counts: float, phrases: _Phrases, open_findings: frozenset[str], least: float
+) -> Iterator[_Found]:
+    """Every phrase of which these words say at least this share. counts: what a likeness in them counts."""
     for phrase in phrases.entries:
-        likeness = counts * _likeness(words, phrase.words, phrases.weight)
+        likeness = counts * _likeness(words, phrase.words, phrases.weight, least)
         if likeness > 0 and phrase.finding in open_findings:
             yield _Found(Match(phrase.finding, phrase.answer, likeness), words & phrase.words)
 
@@ -207,7 +222,7 @@ def _clear(found: Iterable[_Found]) -> list[_Found]:
 
 def _may_be_part_of(words: frozenset[str], phrases: _Phrases, open_findings: frozenset[str]) -> list[Match]:
     """For few words that are no phrase by themselves ("it surges"): the answers that are often said with them."""
-    having = Counter((one.finding, one.answer) for one in phrases.entries if words - {"not"} and words <= one.words)
+    having = Counter((one.finding, one.answer) for one in phrases.entries if _tells(words) and words <= one.words)
     share = {(of, answer): times / phrases.many[of, answer] for (of, answer), times in having.most_common()}
     often = [Match(of, answer, so) for (of, answer), so in share.items() if so >= OFTEN and of in open_findings]
     return often[:PARTS]
@@ -223,7 +238,7 @@ def _corrected(words: Iterable[str], known: Mapping[str, float]) -> frozenset[st
     return frozenset(mended)
 
 
-def _likeness(said: frozenset[str], phrase: frozenset[str], weight: Mapping[str, float]) -> float:
+def _likeness(said: frozenset[str], phrase: frozenset[str], weight: Mapping[str, float], least: float) -> float:
     """The weight of what was said of a phrase, by the share of it that was said; 0 where too little was said, or the
     opposite of a word.
 
@@ -234,7 +249,8 @@ def _likeness(said: frozenset[str], phrase: frozenset[str], weight: Mapping[str,
         return 0.0
     told = math.fsum(weight[word] for word in common)
     share = told / math.fsum(weight[word] for word in phrase)
-    return told * share if share >= NEARLY_ALL else 0.0
+    by_one_word = len(common) == 1 and share < NEARLY_ALL
+    return told * share if share >= least and not by_one_word else 0.0
 
 
 def _opposite(word: str) -> str:
