@@ -29,7 +29,7 @@ _EMPTY_WORDS = frozenset({
     "we", "went", "were", "what", "when", "whenever", "where", "which", "while", "who", "whole", "will",
     "with", "would", "you", "your", "yourself"
 })  # fmt: skip
-_DENIALS = frozenset({"no", "not", "non", "nothing", "never", "without", "cannot", "neither", "nor", "hardly", "barely"})
+_DENIALS = frozenset({"no", "not", "non", "nothing", "never", "without", "cannot", "neither", "nor", "hardly", "barely", "nowt"})
 """Words that turn the next telling word into its opposite."""
 
 _CONTRACTED = re.compile(r"\b(ai|are|ca|could|did|does|do|had|has|have|is|should|was|were|wo|would)n'?t\b")
@@ -52,8 +52,8 @@ OF_THE_BEST = 0.4
 PARTS = 3
 """Answers that are offered at most for words that are no phrase by themselves, such as "it surges"."""
 
-OFTEN = 6
-"""Phrases of an answer in which such words must stand: what is said of it often is what it is about."""
+OFTEN = 0.0015
+"""Share of all phrases in which such words must stand for one answer: what is said of it often is what it is about."""
 
 SEVERAL = 2
 """Other questions in whose phrases the words of an answer are found, for it to be no phrase of its own."""
@@ -215,7 +215,7 @@ def _told(found: Sequence[_Found]) -> list[Match]:
 def _may_be_part_of(words: frozenset[str], phrases: _Phrases, open_findings: frozenset[str]) -> list[Match]:
     """For few words that are no phrase by themselves ("it surges"): the answers in whose phrases they stand most often."""
     having = Counter((one.finding, one.answer) for one in phrases.entries if _tells(words) and words <= one.words)
-    least = max(OFTEN, max(having.values(), default=0) / 2)
+    least = max(OFTEN * len(phrases.entries), max(having.values(), default=0) / 2)
     often = [(finding, answer, times) for (finding, answer), times in having.most_common() if times >= least]
     return [Match(finding, answer, float(times)) for finding, answer, times in often if finding in open_findings][:PARTS]
 
