@@ -33,7 +33,7 @@ from .case.places import (
 )
 from .knowledge.kept import load_kept
 from .knowledge.model import Knowledge
-from .knowledge.packs import load, upon_base
+from .knowledge.packs import base_pack, load, upon_base
 from .knowledge.source import FaultyFiles
 from .listen.questions import QUESTIONS
 
@@ -52,8 +52,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     try:
         return options.run(options)
     except FaultyFiles as faulty:
-        for problem in faulty.problems:
-            _complain(str(problem))
+        _complain_of(faulty)
     except (BookTrouble, LogTrouble) as trouble:
         _complain(str(trouble))
     except KeyboardInterrupt:
@@ -68,6 +67,11 @@ def main(arguments: Sequence[str] | None = None) -> int:
 def _complain(line: str) -> None:
     with suppress(OSError):  # The terminal may be gone; what was answered is on disk.
         print(line, file=sys.stderr)
+
+
+def _complain_of(faulty: FaultyFiles) -> None:
+    for problem in faulty.problems:
+        _complain(str(problem))
 
 
 def _lose_output() -> None:
@@ -218,15 +222,32 @@ def _packs(options: argparse.Namespace) -> list[Path]:
 def _walk(options: argparse.Namespace) -> int:
     from .sittings import go_on, walk
 
-    seat = _seat(options)
-    return go_on(seat, options.go_on) if options.go_on else walk(seat, options.new, options.setup)
+    def sit_down() -> int:
+        seat = _seat(options)
+        return go_on(seat, options.go_on) if options.go_on else walk(seat, options.new, options.setup)
+
+    return _at_the_field(options, sit_down)
 
 
 def _setup(options: argparse.Namespace) -> int:
     from .sittings import go_on, set_up
 
-    seat = _seat(options)
-    return go_on(seat, options.go_on) if options.go_on else set_up(seat, options.new)
+    def sit_down() -> int:
+        seat = _seat(options)
+        return go_on(seat, options.go_on) if options.go_on else set_up(seat, options.new)
+
+    return _at_the_field(options, sit_down)
+
+
+def _at_the_field(options: argparse.Namespace, sit_down: Callable[[], int]) -> int:
+    """A slip in a club's pack ends nobody's day: say how to go on without."""
+    try:
+        return sit_down()
+    except FaultyFiles as faulty:
+        _complain_of(faulty)
+        if _packs(options)[1:]:
+            _complain(f'Without club packs it goes on with: diagnose --rules "{base_pack()}"')
+        return WRONG
 
 
 def _seat(options: argparse.Namespace) -> Seat:

@@ -2,14 +2,16 @@
 
 import os
 import secrets
+from collections import Counter
 from collections.abc import Iterator
 from importlib.util import find_spec
 
-from sqlalchemy import create_engine, text
+from sqlalchemy import Connection, create_engine, select, text
 from sqlalchemy.engine import make_url
 
 from diagnose.book.access import Book
 from diagnose.book.rows import Row, Rows, take_in, uid_of
+from diagnose.book.schema import case_findings, cases, causes_found
 
 SERVER = os.environ.get("DIAGNOSE_TEST_POSTGRES", "") if find_spec("psycopg") else ""
 """Address of a PostgreSQL server for the tests; `.ci/postgres` starts one."""
@@ -69,6 +71,21 @@ def fill(book: Book, *rows: Rows) -> None:
     with book.writing() as connection:
         for some in rows:
             take_in(connection, some)
+
+
+def recounted(connection: Connection) -> dict[tuple[str, str, str], int]:
+    """(cause, finding, answer) -> confirmed cases with that one cause, counted one by one."""
+    causes: dict[str, list[str]] = {}
+    for row in connection.execute(select(causes_found)):
+        causes.setdefault(row.case, []).append(row.cause)
+    confirmed = {row.uid for row in connection.execute(select(cases)) if row.confirmed != "no"}
+    return dict(
+        Counter(
+            (causes[row.case][0], row.finding, row.answer)
+            for row in connection.execute(select(case_findings))
+            if row.case in confirmed and len(causes.get(row.case, ())) == 1
+        )
+    )
 
 
 def everything(book: Book) -> dict[str, list[Row]]:

@@ -6,8 +6,11 @@ from pathlib import Path
 
 import pytest
 
+from diagnose.case.state import CaseState
 from diagnose.knowledge.model import Knowledge
 from diagnose.knowledge.packs import base_pack, load
+from diagnose.planning.examine import Examined, examine
+from diagnose.shell import sitting
 
 HERE = Path(__file__).parent
 BENCH = HERE / "packs" / "bench"
@@ -34,6 +37,23 @@ def bench() -> Knowledge:
 @pytest.fixture(scope="session")
 def base() -> Knowledge:
     return load([base_pack()])
+
+
+@pytest.fixture(scope="module")
+def examined_once() -> Iterator[None]:
+    """Some tests go the same way many times; what follows from the same answers is worked out once."""
+    known: dict[object, Examined] = {}
+
+    def once(knowledge: Knowledge, state: CaseState, learned: object = None) -> Examined:
+        answers = frozenset((name, given.answer) for name, given in state.findings.items())
+        key = (id(knowledge), answers, frozenset(state.unknown), state.asked_again, state.put_aside, state.repairs)
+        if key not in known:
+            known[key] = examine(knowledge, state)
+        return known[key]
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(sitting, "examine", once)
+        yield
 
 
 @pytest.fixture(params=["file", "server"])

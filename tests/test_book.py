@@ -15,6 +15,7 @@ from diagnose.book.case_files import read_cases, write_cases
 from diagnose.book.closed import keep_closed
 from diagnose.book.copies import merge
 from diagnose.book.correcting import correct
+from diagnose.book.entries import when
 from diagnose.book.files import read_into, write_csv, write_json
 from diagnose.book.persons import remove_owner
 from diagnose.book.places import BookTrouble
@@ -162,6 +163,13 @@ def test_cases_go_out_as_case_files_that_rank_reads_and_come_back_as_the_same_ca
         assert read_cases(second, files, base).new == 3
         assert read_cases(second, files, base).new == 0
         assert [row["cause"] for row in everything(second)["causes_found"]].count("carb-bolts-loose") == 2
+
+
+@pytest.mark.parametrize("at", ["yesterday", "0001-01-01", "0001-01-01T00:00+14:00", "9999-12-31T23:00-10:00"])
+def test_a_day_that_is_none_everywhere_is_refused_in_one_line(at: str) -> None:
+    """The first day of the calendar lies before it a few hours further east."""
+    with pytest.raises(BookTrouble, match=f"'{re.escape(at)}' is no day or time; write 2026-05-01"):
+        when(at)
 
 
 def test_everything_wrong_in_a_file_is_said_with_its_place_and_nothing_is_taken_in(book: Book, tmp_path: Path) -> None:

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from books import case, fill, machine
+from books import case, fill, machine, recounted
 from scipy import optimize, stats
 
 from diagnose.book import tallies
@@ -237,7 +237,7 @@ def test_the_tallies_are_what_the_cases_would_give_whatever_was_done(bench: Know
                     correct(connection, bench, "case", uid_of("case", str(number))[:10], undone)
                 case 2 if number % 7 == 0:
                     erase(connection, [uid_of("case", str(number))])
-            assert tallies.kept(connection) == tallies.recounted(connection)
+            assert tallies.kept(connection) == recounted(connection)
     with book.reading() as connection:
         assert len(tallies.kept(connection)) > 5
 

@@ -10,7 +10,7 @@ from contextlib import closing
 from pathlib import Path
 
 import pytest
-from books import NO_SERVER, SERVER, case, everything, fill, machine, place_on_server
+from books import NO_SERVER, SERVER, case, everything, fill, machine, place_on_server, recounted
 from sqlalchemy import MetaData, text, update
 
 from diagnose.book import tallies
@@ -60,7 +60,7 @@ def test_a_program_killed_while_it_writes_loses_nothing_that_was_kept(place: str
             assert kept <= set(numbers(book))
             assert faults_in(book) == []
             with book.reading() as connection:
-                assert tallies.kept(connection) == tallies.recounted(connection)
+                assert tallies.kept(connection) == recounted(connection)
 
 
 def test_two_writers_at_once_lose_nothing(place: str) -> None:
@@ -73,7 +73,7 @@ def test_two_writers_at_once_lose_nothing(place: str) -> None:
     with open_book(place) as book:
         assert numbers(book) == [*range(100, 125), *range(200, 225)]
         with book.reading() as connection:
-            assert tallies.kept(connection) == tallies.recounted(connection)
+            assert tallies.kept(connection) == recounted(connection)
 
 
 def test_two_programs_that_begin_the_same_book_at_once_both_have_it(place: str) -> None:
@@ -191,7 +191,7 @@ def test_an_old_book_becomes_one_of_today_with_a_copy_beside_it(tmp_path: Path) 
     with open_book(str(path)) as book, open_book(str(tmp_path / "new"), make=True) as new:
         assert numbers(book) == [1, 2]
         with book.reading() as connection, new.reading() as fresh:
-            assert tallies.kept(connection) == tallies.recounted(connection) != {}
+            assert tallies.kept(connection) == recounted(connection) != {}
             assert tables_of(connection) == tables_of(fresh)
     kept = tmp_path / "book.sqlite.before-tables-2"
     with closing(sqlite3.connect(kept)) as copy:

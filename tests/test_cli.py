@@ -10,6 +10,7 @@ import pytest
 
 from diagnose.case.log import CaseLog
 from diagnose.cli import MISUSED, WELL, WRONG, main
+from diagnose.knowledge.packs import base_pack
 
 HERE = Path(__file__).parent
 
@@ -165,6 +166,10 @@ def test_a_pack_that_is_not_yaml_gets_one_line_and_keeps_what_was_typed(tmp_path
     assert "Traceback" not in done.stderr
     (log,) = (tmp_path / "data" / "cases").glob("*.jsonl")
     assert "surges at idle" in log.read_text()
+    assert f'Without club packs it goes on with: diagnose --rules "{base_pack()}"' in done.stderr
+    on = run("--plain", "--rules", str(base_pack()), typed="\n", data=tmp_path / "data")
+    assert on.returncode == WELL, on.stderr
+    assert "surges at idle" in on.stdout
 
 
 def test_a_data_folder_that_cannot_be_written_is_said(tmp_path: Path) -> None:

@@ -140,6 +140,57 @@ def test_steps_typed_before_stopping_are_offered_again(bench: Knowledge, tmp_pat
     assert "[Take the tank out. / Look at the line.]" in " ".join(" ".join(console.lines).split())
 
 
+def test_a_draft_goes_on_after_a_question_it_rested_on_was_renamed(tmp_path: Path, club: Path) -> None:
+    """Those who draft rules are those who rename questions. What rested on the old name is asked again, and only that."""
+    question = (
+        "- finding: {name}\n  ask: Is there a kink?\n  why: It starves.\n  minutes: 1\n"
+        "  answers: {{no: {{say: none, seen: usually}}, yes: {{say: a kink, seen: rarely}}}}\n"
+    )
+    (club / "line.yaml").write_text(question.format(name="windsock-kink"))
+    then = load([BENCH, club])
+    _, log = walk_with(then, Typed(WALKED[:3]), tmp_path)
+    with CaseLog.open(log.path) as opened:
+        opened.append("answer", finding="windsock-kink", answer="yes")
+        opened.append("closed", how="found", causes=["fuel line kinked in the tank"])
+    upto = [line for key in ("pack", "name", "explains", "family", "how-common") for line in ANSWERS[key]]
+    drafted(then, log.path, [*upto, "1 2 3", "3", "none"])
+    (club / "line.yaml").write_text(question.format(name="windsock-folded"))
+    now = load([BENCH, club])
+    begun = ("pack", "name", "explains", "family", "how-common", "sometimes")
+    console = drafted(now, log.path, lines_of({key: lines for key, lines in ANSWERS.items() if key not in begun}))
+    asked = " ".join(" ".join(console.lines).split())
+    assert "Which of these answers come from this fault" in asked
+    assert "Which of those would you see nearly every time" in asked
+    assert "And which only now and then" not in asked
+    assert "What is the cause called" not in asked
+    together = load([BENCH, club])
+    assert {"idle", "under-load"} < set(together.causes["windsock-line-folds-tank"].shows)
+    assert try_packs(together, together.packs[1:]).well
+
+
+@pytest.mark.parametrize(
+    ("part", "says", "asked"),
+    [
+        ("family", [], "Where does it belong?"),
+        ("how-common", ["now and then"], "How common is it"),
+        ("minutes", ["about ten"], "About how many minutes"),
+        ("settled-by", ["a-check-that-was-renamed"], "What showed that it was this"),
+        ("warns", ["a-caution-that-was-renamed"], "Must one of these cautions"),
+    ],
+)
+def test_what_a_draft_cannot_hold_is_asked_again(
+    part: str, says: list[str], asked: str, bench: Knowledge, tmp_path: Path
+) -> None:
+    _, log = walk_with(bench, Typed([*WALKED[:3], "1", "1", "loose", "found the bolt holes are worn", "1"]), tmp_path)
+    lines = lines_of(ANSWERS)[: -len(WRITE)]
+    look = lines.index("Take the tank out.")
+    drafted(bench, log.path, [*lines[:look], "a look of our own", *lines[look:]])
+    with CaseLog.open(log.path) as opened:
+        opened.append("draft", part=part, says=says)
+    console = drafted(bench, log.path, [])
+    assert any(line.startswith(asked) for line in console.lines)
+
+
 def test_back_asks_the_question_before_again_with_what_was_said(bench: Knowledge, tmp_path: Path) -> None:
     console = drafted(bench, closed_case(bench, tmp_path), ["", "Kink", "back", "Fold", "It folds."])
     assert "What is the cause called, in a few words? [Kink]" in console.lines

@@ -35,6 +35,7 @@ from diagnose.planning.worth import (
     settling_of,
 )
 from diagnose.reasoning.rank import Repairs
+from diagnose.report.document import standing_document
 
 
 def after(knowledge: Knowledge, answers: dict[str, str], unknown: tuple[str, ...] = (), **more: object) -> object:
@@ -112,6 +113,7 @@ def test_an_unlikely_repair_is_begun_only_when_it_pays_and_can_be_tried_even_so(
                 left_alone += 1
                 assert probability < LIKELY_ENOUGH
                 assert cures(base, seen, cause) * CALL_FOR_HELP < minutes[cause]
+                assert standing_document("", seen)["next"]["even_so"] == cause
     assert begun
     assert left_alone
 

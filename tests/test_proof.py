@@ -11,6 +11,8 @@ from diagnose.knowledge.packs import base_pack, load
 from diagnose.knowledge.source import FaultyFiles
 from diagnose.planning.proof import least_minutes, retests_of
 from diagnose.reasoning.reason import reason
+from diagnose.report.fault_report import fault_report
+from diagnose.report.files import as_markdown
 from diagnose.shell.console import ScriptedConsole
 from diagnose.shell.walk import Walk
 
@@ -73,6 +75,23 @@ def test_the_proof_outlasts_the_minute_at_which_it_showed(base: Knowledge, after
     retest = base.retests["past-its-minute"]
     assert least_minutes(base, faded(after, answer), retest) == least
     assert least_minutes(base, CaseState(), retest) == 8
+
+
+@pytest.mark.parametrize("reading", ["about ten", "900 minutes", "12 bar"])
+def test_minutes_that_todays_rules_do_not_take_leave_the_retest_its_own_length(
+    base: Knowledge, tmp_path: Path, reading: str
+) -> None:
+    """A pack may have narrowed what is possible since; the case goes on, and eight minutes are run."""
+    assert least_minutes(base, faded(reading, "late"), base.retests["past-its-minute"]) == 8
+    with CaseLog.create(tmp_path) as log:
+        log.append("words", text="fades")
+        log.append("heard")
+        log.append("answer", finding="machine", answer="bench-stand")
+        log.append("answer", finding="fades-after", answer="late", reading=reading)
+        log.append("fixed", cause="cooling-fan-blocked")
+        console = ScriptedConsole(["gone", "gone", "7 min"])
+        Walk(base, log, console, tmp_path / "reports", None).run()
+    assert "Too short to tell. Run it for 8 minutes" in "\n".join(console.lines)
 
 
 def proving(log: CaseLog) -> None:
@@ -175,6 +194,45 @@ def test_enter_at_the_minutes_says_what_is_wanted(base: Knowledge, tmp_path: Pat
         assert "type the minutes it ran, such as 12, or ? if nobody looked" in said
         assert "Too short to tell" not in said
         assert log.state.closing is not None
+
+
+def test_bolts_that_were_tightened_and_cannot_be_run_today_are_done_and_not_proved(base: Knowledge, tmp_path: Path) -> None:
+    """The next mechanic must not believe that nobody has been at them."""
+    with CaseLog.create(tmp_path) as log:
+        log.append("words", text="hunts")
+        log.append("heard")
+        for finding, answer in {"machine": "helicopter", "fit-to-run": "mount", "bolts": "loose"}.items():
+            log.append("answer", finding=finding, answer=answer)
+        log.append("fixed", cause="carb-bolts-loose")
+        console = ScriptedConsole(["mount", "go on looking", "leave"])
+        walk = Walk(base, log, console, tmp_path / "reports", None)
+        walk.run()
+        assert [(done.cause, done.result) for done in log.state.repairs] == [("carb-bolts-loose", "not-proved")]
+        assert "bolts" not in log.state.answers, "they are tight now"
+        assert "no normal flight before it has had its retests" in " ".join(" ".join(console.lines).split())
+        report = fault_report(base, walk.state, walk.examined, "diagnose")
+        assert [(line.name, line.says.split(" (")[0]) for line in report.done] == [
+            ("Carburettor bolts have worked loose", "done; not proved by a retest")
+        ]
+        assert "Done and not proved by a retest: Carburettor bolts have worked loose" in report.still_open
+        assert "not done" not in as_markdown(report) and "Put aside" not in as_markdown(report)
+        assert "carb-bolts-loose" in walk.examined.progress.put_aside, "nobody is told to tighten them again"
+
+
+def test_what_was_not_proved_can_be_retested_before_the_case_is_given_up(base: Knowledge, tmp_path: Path) -> None:
+    with CaseLog.create(tmp_path) as log:
+        log.append("words", text="hunts")
+        log.append("heard")
+        log.append("answer", finding="machine", answer="helicopter")
+        for finding in base.findings:
+            if finding != "machine":
+                log.append("unknown", finding=finding)
+        log.append("fixed", cause="carb-bolts-loose")
+        log.append("repair", cause="carb-bolts-loose", result="not-proved", forgotten=[])
+        console = ScriptedConsole(["retest what was done", "leave"])
+        Walk(base, log, console, tmp_path / "reports", None).run()
+        assert "Done and not yet proved: Carburettor bolts have worked loose" in console.lines
+        assert log.state.to_retest == "carb-bolts-loose"
 
 
 def test_what_nobody_had_looked_at_is_looked_at_when_it_holds_the_retest(base: Knowledge, tmp_path: Path) -> None:

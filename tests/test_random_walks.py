@@ -8,6 +8,8 @@ import random
 import re
 import shutil
 import tempfile
+from collections.abc import Callable
+from contextlib import suppress
 from functools import lru_cache
 from pathlib import Path
 
@@ -27,10 +29,10 @@ from diagnose.report.fault_report import fault_report
 from diagnose.report.files import as_markdown
 from diagnose.shell import screens
 from diagnose.shell.commands import COMMANDS
-from diagnose.shell.console import ScriptedConsole
+from diagnose.shell.console import Left, ScriptedConsole
 from diagnose.shell.opening import first_words, greet
 from diagnose.shell.walk import Walk
-from diagnose.testing import Owner
+from diagnose.testing import Owner, prompt_of
 
 LEANER = re.compile(
     r"\b(screw|turn|wind|nip|set|go|take|bring)\b[^.;:!?]{0,60}\b(in|leaner|weaker|down)\b[^.;:!?]*"
@@ -152,6 +154,56 @@ def test_no_line_breaks_a_hold_in_2000_random_walks(replies: list[str]) -> None:
     text = "\n".join(console.lines)
     assert "Traceback" not in text
     assert all(line.isprintable() for line in console.lines)
+
+
+TYPED = [
+    *sorted(COMMANDS), "how 99", "how bolts", "back 0", "back x", "change idle", "change fit-to-run",
+    "also it bangs in the exhaust", "also it stops dead and smokes", "needle H 9", "needle H +0", "needle h",
+    "needle good q", "bench air", "bench premix", "bench needles", "bench nosuch", "listen nofile.wav", "found 1",
+    "found bolts", "1/2", "12 min", "95 C", "gone", "better", "done", "1e9", "∞", "½", "٣", "1" * 30,
+]  # fmt: skip
+BY_KIND = {
+    "needle": ["?", "1 1/4", "+1/8", "-1/16", "9"],
+    "minutes": ["12", "60", "?", ""],
+    "proof": ["", "ran it"],
+    "confirm": ["none", "1", "1 2"],
+    "words": WORDS,
+}
+"""What fits a prompt that takes more than a choice."""
+
+
+def anybody(knowledge: Knowledge, rng: random.Random) -> Callable[[list[str]], str | None]:
+    """Somebody who mostly types what fits, sometimes anything, and leaves after a while."""
+    waywardness, patience = rng.choice([0.1, 0.3, 0.6]), iter(range(rng.randint(20, 120)))
+
+    def reply(lines: list[str]) -> str | None:
+        if next(patience, None) is None:
+            return None
+        if rng.random() < waywardness:
+            return rng.choice(TYPED)
+        prompt = prompt_of(lines, knowledge)
+        return rng.choice(BY_KIND.get(prompt.kind) or [*map(str, range(1, 1 + (len(prompt.choices) or 3))), "?"])
+
+    return reply
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_a_walk_by_anybody_resumed_at_40_columns_breaks_nowhere(base: Knowledge, tmp_path: Path, seed: int) -> None:
+    rng = random.Random(seed)
+    CaseLog.create(tmp_path / "cases").close()
+    (path,) = (tmp_path / "cases").glob("*.jsonl")
+    said: list[str] = []
+    for _ in range(4):
+        console = ScriptedConsole(anybody(base, rng), 40)
+        with CaseLog.open(path) as log:
+            greet(console, log.state)
+            with suppress(Left):
+                Walk(base, log, console, tmp_path / "reports", first_words(console, log)).run()
+            assert replay(read_log(path).events) == log.state
+            said += console.lines
+            if log.state.closing:
+                break
+    assert [line for line in said if len(line) > 40 and not line.startswith("> ")] == []
 
 
 NEEDLE_CAUSES = [

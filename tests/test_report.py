@@ -182,9 +182,24 @@ def test_bolts_that_were_tightened_and_not_proved_stand_so_in_the_report(base: K
     assert [(line.name, line.says) for line in report.done] == [
         (base.causes["carb-bolts-loose"].name, f"done, and not proved by a retest; gone so far in: {proved}")
     ]
-    assert base.causes["carb-bolts-loose"].fix.steps[0].do in report.steps
+    assert base.causes["carb-bolts-loose"].fix.steps[0].do in report.done[0].steps
     (to_prove,) = [point for point in report.still_open if point.startswith("Not proved")]
     assert "A low short hover" in to_prove and proved not in to_prove
+
+
+def test_each_repair_has_its_own_steps_under_it(base: Knowledge, tmp_path: Path) -> None:
+    """The next mechanic reads which steps belong to which part."""
+    with CaseLog.create(tmp_path) as log:
+        log.append("answer", finding="machine", answer="helicopter")
+        for cause, result in (("plug-worn-or-gap-wrong", "same"), ("tank-vent-blocked", "better")):
+            log.append("fixed", cause=cause)
+            log.append("repair", cause=cause, result=result)
+        report = fault_report(base, log.state, examine(base, log.state), "diagnose")
+    plug, vent = report.done
+    assert plug.steps and vent.steps
+    said = as_markdown(report).partition("## What was done")[2]
+    places = [said.index(text) for text in (plug.name, f"  - {plug.steps[0]}", f"- {vent.name}", f"  - {vent.steps[0]}")]
+    assert places == sorted(places)
 
 
 def test_a_case_closed_with_a_cause_before_its_retests_says_that_it_must_not_fly(base: Knowledge, tmp_path: Path) -> None:

@@ -1,12 +1,9 @@
 """The set-up list: from bare carburettor to first flight, in the order a mechanic goes, and what is kept of it."""
 
-import os
 import random
 import re
-import signal
 import tempfile
-import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -20,12 +17,11 @@ from diagnose.cli import WELL, WRONG, main
 from diagnose.knowledge.model import Knowledge
 from diagnose.knowledge.packs import load
 from diagnose.knowledge.source import FaultyFiles
-from diagnose.planning.examine import Examined, examine
+from diagnose.planning.examine import examine
 from diagnose.planning.setup import carried, in_order, steps_now
 from diagnose.reasoning.reason import Conclusions, reason
 from diagnose.report.files import filled, write_record
 from diagnose.report.setup_record import setup_record
-from diagnose.shell import sitting
 from diagnose.shell.commands import SETUP_COMMANDS
 from diagnose.shell.console import ScriptedConsole
 from diagnose.shell.setup import SetUp
@@ -40,21 +36,7 @@ ENGINE = {
 """An engine that goes through the list without trouble."""
 
 
-@pytest.fixture(autouse=True, scope="module")
-def examined_once() -> Iterator[None]:
-    """These tests go through the same list many times; what follows from the same answers is worked out once."""
-    known: dict[object, Examined] = {}
-
-    def once(knowledge: Knowledge, state: CaseState, learned: object = None) -> Examined:
-        answers = frozenset((name, given.answer) for name, given in state.findings.items())
-        key = (id(knowledge), answers, frozenset(state.unknown), state.asked_again, state.put_aside, state.repairs)
-        if key not in known:
-            known[key] = examine(knowledge, state)
-        return known[key]
-
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(sitting, "examine", once)
-        yield
+pytestmark = pytest.mark.usefixtures("examined_once")
 
 
 class Builder:
@@ -542,45 +524,3 @@ def test_without_the_filter_of_steps_the_same_reader_would_notice(tmp_path: Path
     assert watched(tmp_path / "held", Builder(ENGINE, {})).broken == []
     monkeypatch.setattr(Conclusions, "held", lambda self, under: ())
     assert any("bring L in" in line for line in watched(tmp_path / "loose", Builder(ENGINE, {})).broken)
-
-
-def test_killed_at_40_random_points_of_a_set_up_nothing_is_lost(tmp_path: Path, base: Knowledge) -> None:
-    """Whatever was done, answered or counted before a prompt appeared is on disk when the process is killed at it."""
-    gone_through(base, tmp_path / "before", Builder(ENGINE, {"choke": "3"}))  # so that the children go through it quickly
-    rng = random.Random(5)
-    reached = 0
-    for round_ in range(40):
-        folder = tmp_path / str(round_)
-        reading, writing = os.pipe()
-        child = os.fork()
-        if child == 0:
-            os.close(reading)
-            with CaseLog.create(folder) as log:
-                log.append("set-up")
-                builder = Builder(ENGINE, {"choke": "3"})
-
-                def reply(
-                    lines: list[str], log: CaseLog = log, builder: Builder = builder, told: int = writing
-                ) -> str | None:
-                    os.write(told, f"{len(log.events)}\n".encode())
-                    return builder(lines)
-
-                SetUp(base, log, ScriptedConsole(reply), folder / "reports").run()
-            time.sleep(10)
-            os._exit(0)
-        os.close(writing)
-        os.read(reading, 1)
-        time.sleep(rng.uniform(0, 0.6))
-        os.kill(child, signal.SIGKILL)
-        os.waitpid(child, 0)
-        told = b""
-        while block := os.read(reading, 65536):
-            told += block
-        os.close(reading)
-        whole = [int(line) for line in told.split(b"\n")[1:-1]]
-        (path,) = folder.glob("*.jsonl")
-        with CaseLog.open(path) as log:
-            assert len(log.events) >= (whole[-1] if whole else 0)
-            assert all(name in base.setup_steps for name in log.state.steps)
-            reached = max(reached, len(log.state.steps))
-    assert reached > 5

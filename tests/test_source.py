@@ -1,12 +1,20 @@
 """Every value of a pack knows its place, and everything wrong in a pack is said at once, there."""
 
+import json
+import re
+from collections.abc import Iterator, Mapping
 from pathlib import Path
+from typing import Any
 
 import pytest
+import yaml
 from conftest import BENCH
 
 from diagnose.knowledge.checker import weakens
-from diagnose.knowledge.packs import load
+from diagnose.knowledge.packs import base_pack, load
+from diagnose.knowledge.reader import READERS
+from diagnose.knowledge.rule_reader import OUTCOMES
+from diagnose.knowledge.schema import schema
 from diagnose.knowledge.source import FaultyFiles, Place, Table, compose
 
 PACK = "pack: p\nname: P\nversion: 1.0.0\nauthor: the tests\n"
@@ -135,6 +143,54 @@ def test_not_concluded_may_only_be_said_where_silence_is_safe(tmp_path: Path) ->
 def test_a_step_that_weakens_the_mixture_must_stand_under_its_hold(tmp_path: Path) -> None:
     text = BENCH_TEXT.replace("steps: [Lower the gain.]", "steps: [Screw the H needle in an eighth.]")
     assert any("weakens the mixture" in problem.says for problem in problems(tmp_path, text))
+
+
+LEAN = "Close the H needle half a turn and fly it"
+
+
+def spoilt(held: object, fields: Mapping[str, Any]) -> Iterator[object]:
+    """What an entry holds, with LEAN in one of its texts, for each text that its schema (field -> what it takes) knows."""
+    assert isinstance(held, dict)
+    for field, takes in fields.items():
+        texts = [one for one in (takes, *takes.get("anyOf", ())) if one.get("$ref") == "#/$defs/text"]
+        inside = takes.get("properties") or takes.get("additionalProperties", {}).get("properties")
+        steps = [one["properties"] for one in takes.get("items", {}).get("anyOf", ()) if "properties" in one]
+        if texts:
+            yield {**held, field: LEAN}
+        elif steps:
+            yield {**held, field: [LEAN]}
+            yield from ({**held, field: [step]} for step in spoilt({"do": "Look.", "under": ["run"]}, steps[0]))
+        elif inside and "properties" in takes:
+            yield from ({**held, field: one} for one in spoilt(held[field], inside))
+        elif inside:
+            name, answer = next(iter(held[field].items()))
+            yield from ({**held, field: {**held[field], name: one}} for one in spoilt(answer, inside))
+
+
+def test_no_field_of_any_entry_may_tell_to_close_a_needle(tmp_path: Path) -> None:
+    """Every text that the schema knows, of every kind of entry and of the pack itself: all of it is shown somewhere."""
+    loader = getattr(yaml, "CBaseLoader", yaml.BaseLoader)
+    files = [file for file in sorted(base_pack().parent.glob("*/*.yaml")) if file.name != "pack.yaml"]
+    shipped = [entry for file in files for entry in yaml.load(file.read_text(), loader)]
+    lean = []
+    for kind, made in schema()["$defs"].items():
+        for outcome in {"rule": OUTCOMES}.get(kind, (kind,) if kind in READERS else ()):
+            entry = next(entry for entry in shipped if next(iter(entry)) == kind and outcome in entry)
+            closed = {*OUTCOMES, "until"} - entry.keys() if kind == "rule" else {kind}
+            fields = {field: takes for field, takes in made["properties"].items() if field not in closed}
+            lean += list(spoilt(entry, fields))
+    (tmp_path / "pack.yaml").write_text(f"pack: p\nname: {LEAN}\nversion: 1.0.0\nauthor: {LEAN}\n")
+    new = [kind for kind in READERS if kind not in ("switch_off", "reweigh")]
+    named = [
+        {**entry, **{kind: f"x-{line}" for kind in new if next(iter(entry)) == kind}} for line, entry in enumerate(lean)
+    ]
+    (tmp_path / "rules.yaml").write_text("\n".join(f"- {json.dumps(entry)}" for entry in named))
+    with pytest.raises(FaultyFiles) as faulty:
+        load([base_pack(), tmp_path])
+    told = [problem.place for problem in faulty.value.problems if re.search("weakens? the mixture", problem.says)]
+    assert {place.line for place in told if place.file.endswith("pack.yaml")} == {2, 4}
+    lines = {place.line for place in told if place.file.endswith("rules.yaml")}
+    assert [entry for line, entry in enumerate(named, 1) if line not in lines] == []
 
 
 @pytest.mark.parametrize(

@@ -9,13 +9,19 @@ from pathlib import Path
 
 import pytest
 
+from diagnose.bench.calculators import calculator
 from diagnose.case.log import CaseLog
-from diagnose.case.state import CaseState
+from diagnose.case.state import CaseState, Given
 from diagnose.knowledge.model import Knowledge
 from diagnose.knowledge.packs import load
-from diagnose.shell.commands import COMMANDS
+from diagnose.listen.known import Known
+from diagnose.shell import needles, repair
+from diagnose.shell.bench import worked_out
+from diagnose.shell.commands import COMMANDS, command_in
 from diagnose.shell.console import Dropped, Left, ScriptedConsole
+from diagnose.shell.listening import ask_known
 from diagnose.shell.opening import choose_case, first_words, greet
+from diagnose.shell.replies import reply_to
 from diagnose.shell.walk import Walk
 from diagnose.testing import Owner, walk_with
 
@@ -96,10 +102,31 @@ def test_an_answer_is_typed_by_number_letters_or_words(bench: Knowledge, tmp_pat
     assert state.answers["idle"] == answer
 
 
-@pytest.mark.parametrize("typed", ["?", "dk", "don't know", "no idea"])
-def test_dont_know_is_always_an_answer(bench: Knowledge, tmp_path: Path, typed: str) -> None:
-    _, state = walked(bench, tmp_path, "", "1", "1", typed)
+@pytest.mark.parametrize(
+    "typed", ["?", "dk", "Don't know", "don\N{RIGHT SINGLE QUOTATION MARK}t know", "no idea", "not sure"]
+)
+def test_dont_know_is_an_answer_at_every_prompt(base: Knowledge, bench: Knowledge, tmp_path: Path, typed: str) -> None:
+    """At a question, a count of a needle, the minutes of a run, an input of the bench, and before a recording is heard."""
+    _, state = walked(bench, tmp_path / "question", "", "1", "1", typed)
     assert "idle" in state.unknown
+    with CaseLog.create(tmp_path / "more") as log:
+        for finding, answer, more in (("machine", "bench-stand", {}), ("fades-after", "late", {"reading": "12 minutes"})):
+            log.append("answer", finding=finding, answer=answer, **more)
+        console = ScriptedConsole([typed, "gone", "gone", typed, "still there", "32", "5", *[typed] * 12])
+        walk = Walk(base, log, console, tmp_path / "reports", None)
+        assert not needles.ask_where(walk, "H")
+        assert log.state.needles == ()
+        repair.retest(walk, base.causes["cooling-fan-blocked"])
+        assert "Too short to tell." in "\n".join(console.lines)
+        done = worked_out(calculator("premix"), walk.show, walk.read, walk.width, {})
+        assert done is not None and done[0] == {"ratio": 32, "petrol": 5}
+        assert ask_known(Known(), walk.show, walk.read, walk.width) == Known()
+    assert not any("is no" in line for line in console.lines)
+
+
+def test_an_answer_called_unknown_is_that_answer(base: Knowledge) -> None:
+    assert reply_to(base.findings["baseline-known"], "unknown") == Given("unknown")
+    assert reply_to(base.findings["idle"], "unknown") is None
 
 
 @pytest.mark.parametrize("typed", ["9", "²", "xyzzy", "", "0", "-1", "\x1b[31m", "1e400", "hunts steady"])
@@ -107,6 +134,18 @@ def test_what_is_no_answer_gets_one_line_and_the_question_stays(bench: Knowledge
     text, state = walked(bench, tmp_path, "", "1", "1", typed, "2")
     assert state.answers["idle"] == "hunts"
     assert "\x1b" not in text
+
+
+def test_an_answer_typed_in_full_is_no_command_that_it_begins_with(base: Knowledge, tmp_path: Path) -> None:
+    """'back through the intake' is where it bangs, and takes nothing back."""
+    answers = [(finding, answer) for finding in base.findings.values() for answer in finding.answers.values()]
+    alike = [(finding, answer) for finding, answer in answers if command_in(str(answer.say))]
+    assert ("bangs", "intake") in [(finding.id, answer.id) for finding, answer in alike]
+    with CaseLog.create(tmp_path) as log:
+        for finding, answer in alike:
+            walk = Walk(base, log, ScriptedConsole([str(answer.say).capitalize()]), tmp_path / "reports", None)
+            walk.ask(finding)
+            assert log.state.answers[finding.id] == answer.id
 
 
 def test_a_number_takes_a_unit_and_is_kept_as_given(bench: Knowledge, tmp_path: Path) -> None:
@@ -260,6 +299,79 @@ def test_after_a_repair_that_helped_it_is_asked_what_is_left(
         assert [(done.cause, done.result) for done in log.state.repairs] == [("bolts-loose", "better")]
 
 
+def stopped_at_what_is_left(knowledge: Knowledge, folder: Path, *then: str) -> tuple[list[str], CaseState]:
+    """Bolts tightened and it is better; then `then` is typed where it is asked what is still so, and after a break what is
+    asked is answered: it still hunts, and no longer sags."""
+    with CaseLog.create(folder) as log:
+        tell(log, "hunts and sags", LOOSE_ON_A_STAND)
+        log.append("fixed", cause="bolts-loose")
+        Walk(knowledge, log, ScriptedConsole(["better", *then]), folder, None).run()
+        again = ScriptedConsole(["1", "leave"])
+        Walk(knowledge, log, again, folder, None).run()
+        return again.lines, log.state
+
+
+@pytest.mark.parametrize("then", [(), ("also it smokes", "leave"), ("change idle", "hunts", "leave")])
+def test_what_is_left_of_a_fault_is_asked_until_it_is_answered(
+    bench: Knowledge, tmp_path: Path, then: tuple[str, ...]
+) -> None:
+    """Whoever leaves there, or does something else first, does not go on with answers from before the repair."""
+    said, state = stopped_at_what_is_left(bench, tmp_path, *then)
+    assert "Better, but not gone, after: Carburettor bolts loose" in said
+    assert any(line.startswith("Which of these are still so") for line in said)
+    assert set(state.findings) == {"machine", "starts", "idle"}
+    assert [(done.cause, done.result) for done in state.repairs] == [("bolts-loose", "better")]
+
+
+def left_before(knowledge: Knowledge, folder: Path, place: int) -> tuple[object, int]:
+    """Loose bolts made it hunt and a lean H makes it sag, put right one after the other by somebody who leaves before the
+    reply at this place and comes back; return what the case came to, and how many replies it took."""
+    two = frozenset({"bolts-loose", "h-too-lean"})
+    owner = Owner("hunts and sags", {**LOOSE, "richer-test": "better"}, two, knowledge)
+    asked = 0
+
+    def reply(lines: list[str]) -> str | None:
+        nonlocal asked
+        asked += 1
+        if owner.repaired:
+            owner.answers = {**owner.answers, "idle": "steady", "bolts": "tight"}
+        return None if asked == place else owner(lines)
+
+    with CaseLog.create(folder) as log:
+        log.append("words", text=owner.words)
+        for _ in range(2):
+            Walk(knowledge, log, ScriptedConsole(reply), folder / "reports", None).run()
+        state = log.state
+    needles = [(entry.needle, entry.sixteenths, entry.moved, entry.good) for entry in state.needles]
+    repairs = [(done.cause, done.result, done.proof) for done in state.repairs]
+    return (state.answers, state.unknown, repairs, needles, state.closing and state.closing.causes), asked
+
+
+def test_whoever_leaves_at_any_prompt_comes_to_the_same_end(bench: Knowledge, tmp_path: Path) -> None:
+    never, replies = left_before(bench, tmp_path / "never", 0)
+    assert "('bolts-loose', 'better', '')" in str(never) and replies > 12
+    for place in range(1, replies + 1):
+        assert left_before(bench, tmp_path / str(place), place)[0] == never, place
+
+
+def test_the_bolts_are_no_longer_loose_once_the_verdict_is_kept(bench: Knowledge, tmp_path: Path) -> None:
+    with CaseLog.create(tmp_path) as log:
+        tell(log, "hunts and sags", LOOSE_ON_A_STAND)
+        log.append("fixed", cause="bolts-loose")
+        Walk(bench, log, ScriptedConsole(["better"]), tmp_path, None).run()
+        assert "bolts" not in log.state.findings
+
+
+def test_the_verdict_of_an_older_log_is_not_asked_about_again(bench: Knowledge, tmp_path: Path) -> None:
+    with CaseLog.create(tmp_path) as log:
+        tell(log, "hunts and sags", LOOSE_ON_A_STAND)
+        log.append("fixed", cause="bolts-loose")
+        log.append("repair", cause="bolts-loose", result="better")
+        console = ScriptedConsole(["leave"])
+        Walk(bench, log, console, tmp_path, None).run()
+        assert not any(line.startswith("Which of these are still so") for line in console.lines)
+
+
 def test_after_a_repair_that_did_not_help_the_mended_part_is_not_held_against_it(bench: Knowledge, tmp_path: Path) -> None:
     """The bolts are tight now, whatever the engine still does; what it does is still so."""
     with CaseLog.create(tmp_path) as log:
@@ -322,13 +434,90 @@ def test_a_fix_that_was_done_waits_for_its_retest_however_the_walk_goes_on(bench
     with CaseLog.create(tmp_path) as log:
         tell(log, "hunts", {"machine": "helicopter"})
         log.append("fixed", cause="bolts-loose")
-        console = ScriptedConsole(["back", "leave"])
+        console = ScriptedConsole(["also it sags under load", "none", "change machine", "helicopter", "leave"])
         Walk(bench, log, console, tmp_path, None).run()
         assert "Done and not yet proved: Carburettor bolts loose" in console.lines
         again = ScriptedConsole(["1", ""])
         Walk(bench, log, again, tmp_path / "reports", None).run()
         assert log.state.closing is not None
         assert log.state.closing.causes == ("bolts-loose",)
+
+
+LOOSE_ON_A_STAND = {"machine": "bench-stand", "starts": "easily", "idle": "hunts", "under-load": "sags", "bolts": "loose"}
+
+
+@pytest.mark.parametrize(
+    ("typed", "taken", "to_retest"),
+    [
+        (["back"], "that this was done: Carburettor bolts loose", ""),
+        (["still there", "back"], "still there after: Carburettor bolts loose", "bolts-loose"),
+        (["better", "back"], "better after: Carburettor bolts loose", "bolts-loose"),
+        (
+            ["better", "none", "back 2"],
+            "better after: Carburettor bolts loose, what is still so after: Carburettor bolts loose",
+            "bolts-loose",
+        ),
+    ],
+)
+def test_back_takes_back_the_last_thing_said_of_a_repair(
+    bench: Knowledge, tmp_path: Path, typed: list[str], taken: str, to_retest: str
+) -> None:
+    """Bolts found loose and tightened: a slip at the verdict must not rule the true cause out for good."""
+    with CaseLog.create(tmp_path) as log:
+        tell(log, "hunts and sags", LOOSE_ON_A_STAND)
+        log.append("fixed", cause="bolts-loose")
+        console = ScriptedConsole([*typed, "leave"])
+        walk = Walk(bench, log, console, tmp_path, None)
+        walk.run()
+        assert f"Taken back: {taken}." in " ".join(" ".join(console.lines).split())
+        assert log.state.repairs == () and log.state.to_retest == to_retest
+        assert log.state.answers == LOOSE_ON_A_STAND, "what the verdict made the walk forget is known again"
+        assert walk.examined.standing.causes[0].cause == "bolts-loose"
+
+
+def test_back_takes_a_retest_back_that_was_called_good_by_a_slip(base: Knowledge, tmp_path: Path) -> None:
+    with CaseLog.create(tmp_path) as log:
+        tell(log, "hunts", {"machine": "helicopter", "fit-to-run": "fit"})
+        log.append("fixed", cause="carb-bolts-loose")
+        console = ScriptedConsole(["gone", "back", "leave"])
+        Walk(base, log, console, tmp_path, None).run()
+        first, second, again = [line for line in console.lines if line.startswith("Retest:")]
+        assert again == first != second
+        assert "    Taken back: the good retest: A restrained run on the ground." in console.lines
+        assert log.state.passed == () and log.state.to_retest == "carb-bolts-loose"
+        assert log.state.answers["fit-to-run"] == "fit"
+
+
+def test_back_at_the_proof_leaves_no_count_good_that_was_not_proved(base: Knowledge, tmp_path: Path) -> None:
+    with CaseLog.create(tmp_path) as log:
+        tell(log, "sags", {"machine": "bench-stand", "fit-to-run": "fit"})
+        log.append("needle", needle="H", sixteenths=20, moved=False)
+        log.append("fixed", cause="h-too-lean")
+        log.append("needle", needle="H", sixteenths=24, moved=False)
+        console = ScriptedConsole(["gone", "gone", "back", "leave"])
+        Walk(base, log, console, tmp_path, None).run()
+        assert "How was it proved? (Enter: by these retests)" in console.lines
+        assert log.state.passed == ("bench-stand-run",) and not any(entry.good for entry in log.state.needles)
+
+
+def test_back_takes_back_that_a_repair_was_put_aside(bench: Knowledge, tmp_path: Path) -> None:
+    with CaseLog.create(tmp_path) as log:
+        tell(log, "hunts and sags", LOOSE_ON_A_STAND)
+        console = ScriptedConsole(["not this one", "back", "leave"])
+        Walk(bench, log, console, tmp_path, None).run()
+        offered = [line for line in console.lines if line.startswith("Worth putting right now: Carburettor bolts")]
+        assert len(offered) == 2 and log.state.put_aside == frozenset()
+        assert "    Taken back: put aside: Carburettor bolts loose." in console.lines
+
+
+def test_a_case_is_closed_undecided_from_a_repair_only_when_it_is_meant(bench: Knowledge, tmp_path: Path) -> None:
+    """4 is also 'cannot retest now', and nothing opens a closed case again."""
+    with CaseLog.create(tmp_path) as log:
+        tell(log, "hunts and sags", LOOSE_ON_A_STAND)
+        Walk(bench, log, ScriptedConsole(["4", "no, go on", "leave"]), tmp_path, None).run()
+        assert log.state.closing is None
+        Walk(bench, log, ScriptedConsole(["4", "yes"]), tmp_path / "reports", None).run()
+        assert log.state.closing is not None and log.state.closing.how == "undecided"
 
 
 def test_a_retest_that_was_good_is_not_asked_for_again_after_a_break(base: Knowledge, tmp_path: Path) -> None:

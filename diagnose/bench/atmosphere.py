@@ -84,16 +84,6 @@ def standard_pressure(height: float) -> float:
     return SEA_LEVEL_PRESSURE * (1 - LAPSE * height / SEA_LEVEL_TEMPERATURE) ** _PRESSURE_POWER
 
 
-def standard_temperature(height: float) -> float:
-    """Return the temperature of the standard atmosphere at a height, kelvin."""
-    return SEA_LEVEL_TEMPERATURE - LAPSE * height
-
-
-def standard_density(height: float) -> float:
-    """Return the density of the standard atmosphere at a height."""
-    return SEA_LEVEL_DENSITY * (1 - LAPSE * height / SEA_LEVEL_TEMPERATURE) ** _DENSITY_POWER
-
-
 def pressure_height(pressure: float) -> float:
     """Return the height at which the standard atmosphere has this pressure, m."""
     return SEA_LEVEL_TEMPERATURE / LAPSE * (1 - (pressure / SEA_LEVEL_PRESSURE) ** (1 / _PRESSURE_POWER))

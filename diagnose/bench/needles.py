@@ -16,7 +16,17 @@ from ..knowledge.checker import NEEDLE_HOLDS
 from ..knowledge.model import Knowledge
 from ..knowledge.setup_model import NEEDLES, OUT
 from ..planning.examine import as_known_today
-from ..planning.needles import EIGHTH, NextMove, carburettor_of, in_words, next_move, size_out, told_by_ledger, tried
+from ..planning.needles import (
+    EIGHTH,
+    NextMove,
+    carburettor_of,
+    in_words,
+    next_move,
+    size_out,
+    told_by_ledger,
+    tried,
+    trusted,
+)
 from ..reasoning.reason import reason
 from .calculator import Calculator, Given, Input, NotPossible, Page, Row
 
@@ -75,7 +85,7 @@ def by_rules(given: Given, rules: Callable[[], Knowledge]) -> Page:
 
 
 def _page(given: Given, state: CaseState, knowledge: Knowledge | None) -> Page:
-    entries = list(state.needles)
+    entries = list(trusted(knowledge, state)) if knowledge else []
     for needle in NEEDLES:
         entries += _entries(entries, needle, given.get(needle.lower(), ()))
     if not entries:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from contextlib import suppress
-from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -121,8 +120,8 @@ def _known_by(case: CaseFile) -> tuple[str, str]:
     """The uid and the time of closing: those it had in its book, else of what it says and now."""
     from_book = _FROM_BOOK.fullmatch(case.source)
     if from_book:
-        with suppress(ValueError):
-            datetime.fromisoformat(from_book[2])
+        with suppress(ValueError, OverflowError):
+            in_utc(from_book[2])
             return from_book[1], from_book[2]
     said = (f"{name}={given.answer} {given.reading or ''}" for name, given in sorted(case.findings.items()))
     put_right = (f"{cause}={result}" for cause, result in sorted(case.repairs.items()))

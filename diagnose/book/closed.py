@@ -15,10 +15,11 @@ from sqlalchemy import Connection, Table, select
 from ..case.casefile import MACHINE
 from ..case.ledger import stands
 from ..case.log import LogTrouble, logs_in, read_log
-from ..case.readings import NotAReading, parse_reading
+from ..case.readings import number_of
 from ..case.state import CaseState, Event, replay
 from ..knowledge.model import Knowledge
 from ..knowledge.setup_model import NEEDLES
+from ..planning.needles import trusted
 from .access import Book
 from .rows import AT_ONCE, UID_LENGTH, Rows, Taken, take_in, uid_of
 from .schema import cases, removed
@@ -89,7 +90,7 @@ def case_rows(path: Path, knowledge: Knowledge) -> Rows | None:
         return rows_of_case(state, recovered.events, uid, knowledge)
     except OSError as error:
         raise LogTrouble(f"{path}: cannot be read: {error.strerror or error}") from None
-    except (ValueError, TypeError):
+    except (ValueError, TypeError, OverflowError):
         raise LogTrouble(f"{path}:1:1: a time in this case log is no time; it stays out of the book") from None
 
 
@@ -134,7 +135,7 @@ def rows_of_case(state: CaseState, events: Sequence[Event], uid: str, knowledge:
             for n, done in enumerate(state.repairs, 1)
             if done.proof
         ],
-        "settings": _settings(state, machine, uid, closing.at),
+        "settings": _settings(knowledge, state, machine, uid, closing.at),
         **_recordings(state, machine, uid),
         "notes": [
             {
@@ -152,9 +153,11 @@ def proved(state: CaseState) -> bool:
     return any(done.result == "gone" and done.cause in causes for done in state.repairs)
 
 
-def _settings(state: CaseState, machine: str | None, uid: str, at: str) -> list[dict[str, Any]]:
-    """Where the needles stood when the case was closed, and the air of the day where the bench was told."""
-    places = {needle: stands(state.needles, needle) for needle in NEEDLES}
+def _settings(knowledge: Knowledge, state: CaseState, machine: str | None, uid: str, at: str) -> list[dict[str, Any]]:
+    """Where the needles stood when the case was closed, as far as it is known, and the air of the day where the bench was
+    told."""
+    entries = trusted(knowledge, state)
+    places = {needle: stands(entries, needle) for needle in NEEDLES}
     if machine is None or not any(places.values()):
         return []
     counted = {f"{needle.lower()}_sixteenths": place.now if place else None for needle, place in places.items()}
@@ -181,12 +184,7 @@ def _recordings(state: CaseState, machine: str | None, uid: str) -> Rows:
 def reading_value(knowledge: Knowledge, name: str, reading: str | None) -> float | None:
     """Return a reading in the unit of its question, or None where today's rules ask for no such number."""
     finding = knowledge.findings.get(name)
-    if reading is None or finding is None or finding.measure is None:
-        return None
-    try:
-        return parse_reading(reading, finding.measure).value
-    except NotAReading:
-        return None
+    return number_of(reading, finding.measure) if finding else None
 
 
 def minutes_at_work(events: Sequence[Event]) -> float:
@@ -197,5 +195,5 @@ def minutes_at_work(events: Sequence[Event]) -> float:
 
 
 def in_utc(at: str) -> str:
-    """The same time in UTC, as times of change are written."""
+    """The same time in UTC, as times of change are written. Raises ValueError or OverflowError when there is none."""
     return datetime.fromisoformat(at).astimezone(timezone.utc).isoformat(timespec="microseconds")

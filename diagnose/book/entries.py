@@ -17,6 +17,7 @@ from ..knowledge.model import Knowledge, Measure
 from ..knowledge.source import Place, Text
 from .access import utc_now
 from .checking import uid_by_content
+from .closed import in_utc
 from .places import BookTrouble
 from .rows import NAMED, Row, Rows, Taken, called, take_in, uid_by_chance
 from .schema import carburettors, cases, engines, machines, notes, removed, settings
@@ -69,9 +70,11 @@ def when(text: str | None) -> str:
         return datetime.now().astimezone().isoformat(timespec="seconds")
     try:
         moment = datetime.fromisoformat(text)
-    except ValueError:
+        here = moment if moment.tzinfo else moment.astimezone()
+        in_utc(here.isoformat())  # the very first and last day of the calendar are no time everywhere
+    except (ValueError, OverflowError):
         raise BookTrouble(f"'{text[:40]}' is no day or time; write 2026-05-01 or 2026-05-01T10:00") from None
-    return (moment if moment.tzinfo else moment.astimezone()).isoformat(timespec="seconds")
+    return here.isoformat(timespec="seconds")
 
 
 def day_meant(text: str) -> str:

@@ -1,7 +1,7 @@
 """Answers counted by cause, in the same transaction as the cases they come from.
 
 Two million answers of a hundred thousand cases take seconds to count; these sums take milliseconds to read. They are
-exactly what the cases would give (`recounted`), whatever was added, corrected or removed on the way.
+exactly what the cases would give, whatever was added, corrected or removed on the way.
 """
 
 from __future__ import annotations
@@ -49,26 +49,19 @@ def _upsert(connection: Connection) -> Any:
     return postgresql.insert if connection.dialect.name == "postgresql" else sqlite.insert
 
 
-def _counted(uids: Sequence[str] | None = None) -> Select[Any]:
-    """The answers of these cases, or of all, counted."""
-    causes = select(causes_found.c.case).group_by(causes_found.c.case).having(func.count() == 1)
-    query = (
+def _counted(uids: Sequence[str]) -> Select[Any]:
+    """The answers of these cases, counted."""
+    of_these = causes_found.c.case.in_(uids)
+    with_one_cause = select(causes_found.c.case).where(of_these).group_by(causes_found.c.case).having(func.count() == 1)
+    return (
         select(causes_found.c.cause, case_findings.c.finding, case_findings.c.answer, func.count())
         .join(case_findings, case_findings.c.case == causes_found.c.case)
         .join(cases, cases.c.uid == causes_found.c.case)
-        .where(cases.c.confirmed != "no")
+        .where(cases.c.confirmed != "no", of_these, causes_found.c.case.in_(with_one_cause))
         .group_by(causes_found.c.cause, case_findings.c.finding, case_findings.c.answer)
     )
-    if uids is None:
-        return query.where(causes_found.c.case.in_(causes))
-    return query.where(causes_found.c.case.in_(uids), causes_found.c.case.in_(causes.where(causes_found.c.case.in_(uids))))
 
 
 def kept(connection: Connection) -> dict[tuple[str, str, str], int]:
     """Return (cause, finding, answer) -> confirmed cases, as the tallies have it."""
     return {(row.cause, row.finding, row.answer): row.cases for row in connection.execute(select(answer_tallies))}
-
-
-def recounted(connection: Connection) -> dict[tuple[str, str, str], int]:
-    """Return the same, counted anew from the cases."""
-    return {(cause, finding, answer): many for cause, finding, answer, many in connection.execute(_counted())}

@@ -46,6 +46,7 @@ REQUIRED: Mapping[str, Mapping[str, type]] = MappingProxyType(
         "fixed": {"cause": str},
         "passed": {"retest": str},
         "repair": {"cause": str, "result": str},
+        "no-longer": {"numbers": list},
         "set-up": {},
         "step": {"step": str, "outcome": str, "answers": dict},
         "uncounted": {"needle": str},
@@ -68,7 +69,7 @@ REQUIRED: Mapping[str, Mapping[str, type]] = MappingProxyType(
 )
 """What an event must hold, by what it is."""
 
-NUMBERS = ("numbers", "speeds", "burbles", "marked")
+NUMBERS = ("numbers", "forgotten", "speeds", "burbles", "marked")
 TEXTS = ("packs", "causes", "results", "says", "said", "marks")
 """Lists of whole numbers, and of texts."""
 

@@ -111,6 +111,16 @@ def parse_reading(text: str, measure: Measure) -> Reading:
     return parse_quantity(text, str(measure.unit), measure.least, measure.most)
 
 
+def number_of(reading: str | None, measure: Measure | None) -> float | None:
+    """Return the number of a reading that was kept, or None where none is asked for, or none that today's rules take."""
+    if reading is None or measure is None:
+        return None
+    try:
+        return parse_reading(reading, measure).value
+    except NotAReading:
+        return None
+
+
 def parse_quantity(text: str, to: str, least: float, most: float) -> Reading:
     """Return the number meant by `text` in the unit `to` (pint's name, or '' for a plain number), from `least` to `most`.
 

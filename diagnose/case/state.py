@@ -9,10 +9,11 @@ from typing import Any
 
 from .ledger import NeedleEntry
 
-FORMAT = 2
-"""Version of the events in a case log. 2: a set-up is kept in one, and a case may begin with what a set-up says."""
+FORMAT = 3
+"""Version of the events in a case log. 2: a set-up is kept in one, and a case may begin with what a set-up says. 3: the
+verdict on a repair holds the answers that it has put right, and what is no longer so after one is an event of its own."""
 
-REPAIR_RESULTS = ("gone", "better", "same", "not-done")
+REPAIR_RESULTS = ("gone", "better", "same", "not-done", "not-proved")
 SET_UP = "set-up"
 """How the case of a set-up ends."""
 
@@ -56,12 +57,23 @@ class Told:
 
 @dataclass(frozen=True, slots=True)
 class RepairDone:
-    """A fix that was tried and what the retest showed: gone, better, same, or not-done."""
+    """A fix and what became of it: gone, better or same by its retests; not-done; or done and not-proved, when the walk
+    went on without a retest."""
 
     cause: str
     result: str
     at: str
     proof: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Worked:
+    """What was entered of a repair, by its event: that it was done (`fixed`), that a retest was `passed`, what became of
+    it (a result), or what is `no-longer` so after it. `of` is the cause, or the retest."""
+
+    number: int
+    what: str
+    of: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,10 +141,15 @@ class CaseState:
     lists         of each list that was shown of what they may mean: the events of the answers picked, and its own
     begun         cause -> event at which its last repair was done, before any retest
     checks        check -> event at which it was last done, in the order of the first time
+    worked        what was entered of repairs and their retests, in that order
+    half_mended   the cause whose repair has helped, while it is still to be asked what is left of the fault ('': none)
+    to_retest     the cause whose repair is done and waits for its verdict, the last of them ('': none)
+    passed        the retests in which that repair was good
+    put_aside     causes whose repair was not done; `unproved`: done, and the walk went on without a retest
     told          every answer that was ever given, in that order
     set_up_in     the case of the set-up that this fault came after ('': none)
     steps         steps of that set-up, in the order they were taken
-    uncounted     needles whose count was asked for with a step and not known, as (event, needle)
+    uncounted     needles whose count was asked for and not known, as (event, needle)
     """
 
     case: str = ""
@@ -149,11 +166,14 @@ class CaseState:
     needles: tuple[NeedleEntry, ...] = ()
     repairs: tuple[RepairDone, ...] = ()
     begun: Mapping[str, int] = field(default_factory=dict)
+    worked: tuple[Worked, ...] = ()
+    half_mended: str = ""
     told: tuple[Told, ...] = ()
     checks: Mapping[str, int] = field(default_factory=dict)
     to_retest: str = ""
     passed: tuple[str, ...] = ()
     put_aside: frozenset[str] = frozenset()
+    unproved: frozenset[str] = frozenset()
     recordings: tuple[RecordingHeard, ...] = ()
     closing: Closing | None = None
     draft: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
@@ -203,15 +223,11 @@ class CaseState:
 def replay(events: Iterable[Event]) -> CaseState:
     """Return the state after these events."""
     events = list(events)
-    withdrawn: dict[int, int] = {}
-    for event in events:
-        if event.what == "withdraw":
-            for number in event.data["numbers"]:
-                withdrawn.setdefault(number, event.number)
+    withdrawn = _withdrawn(events)
     held: dict[str, Any] = {
         "findings": {}, "unknown": set(), "asked_again": set(), "words": [], "notes": [], "needles": [],
-        "repairs": [], "checks": {}, "passed": [], "put_aside": set(), "answered": [], "bench": [], "draft": {},
-        "steps": {}, "uncounted": [], "recordings": [], "begun": {}, "unheard": [], "lists": [],
+        "repairs": [], "checks": {}, "awaiting": {}, "put_aside": set(), "unproved": set(), "answered": [], "bench": [],
+        "draft": {}, "steps": {}, "uncounted": [], "recordings": [], "begun": {}, "unheard": [], "lists": [], "worked": [],
     }  # fmt: skip
     for event in events:
         if event.number not in withdrawn:
@@ -231,15 +247,18 @@ def replay(events: Iterable[Event]) -> CaseState:
         needles=tuple(held["needles"]),
         repairs=tuple(held["repairs"]),
         begun=MappingProxyType(held["begun"]),
+        worked=tuple(held["worked"]),
+        half_mended=held.get("half_mended", ""),
         told=tuple(
             Told(event.number, finding, given, withdrawn.get(event.number))
             for event in events
             for finding, given in _tells(event)
         ),
         checks=MappingProxyType(held["checks"]),
-        to_retest=held.get("to_retest", ""),
-        passed=tuple(held["passed"]),
+        to_retest=next(reversed(held["awaiting"]), ""),
+        passed=tuple(next(reversed(held["awaiting"].values()), ())),
         put_aside=frozenset(held["put_aside"]),
+        unproved=frozenset(held["unproved"]),
         recordings=tuple(held["recordings"]),
         closing=held.get("closing"),
         draft=MappingProxyType(held["draft"]),
@@ -250,6 +269,25 @@ def replay(events: Iterable[Event]) -> CaseState:
         steps=MappingProxyType(held["steps"]),
         uncounted=tuple(held["uncounted"]),
     )
+
+
+def _withdrawn(events: Iterable[Event]) -> dict[int, int]:
+    """Event -> the first event that took it back. What was itself taken back takes nothing back."""
+    withdrawn: dict[int, int] = {}
+    for event in reversed(list(events)):
+        if event.number not in withdrawn:
+            withdrawn.update(dict.fromkeys(_takes_back(event), event.number))
+    return withdrawn
+
+
+def _takes_back(event: Event) -> Iterable[int]:
+    """The events that this one withdraws: a verdict on a repair those whose answers the repair has put right."""
+    match event.what:
+        case "withdraw" | "no-longer":
+            return tuple(event.data["numbers"])
+        case "repair":
+            return tuple(event.data.get("forgotten", ()))
+    return ()
 
 
 def _tells(event: Event) -> Iterator[tuple[str, Given | None]]:
@@ -315,18 +353,33 @@ def _apply(event: Event, held: dict[str, Any]) -> None:
         case "check":
             held["checks"][data["check"]] = event.number
         case "fixed":
-            held["to_retest"] = data["cause"]
             held["begun"][data["cause"]] = event.number
-            held["passed"] = []
+            held["half_mended"] = ""
+            # Work on the engine: whatever still waits for its verdict is run again from the first retest.
+            held["awaiting"] = {**{cause: [] for cause in held["awaiting"] if cause != data["cause"]}, data["cause"]: []}
+            held["worked"].append(Worked(event.number, "fixed", data["cause"]))
         case "passed":
-            held["passed"].append(data["retest"])
+            if held["awaiting"]:
+                next(reversed(held["awaiting"].values())).append(data["retest"])
+            held["worked"].append(Worked(event.number, "passed", data["retest"]))
         case "repair":
-            held["to_retest"] = ""
-            held["repairs"].append(RepairDone(data["cause"], data["result"], event.at, data.get("proof", "")))
-            if data["result"] == "not-done":
+            # Before version 3 it was asked after the verdict what is left, and nothing says whether it was.
+            asks = data["result"] == "better" and "forgotten" in data
+            held["half_mended"] = data["cause"] if asks else ""
+            was_done = held["awaiting"].pop(data["cause"], None) is not None
+            # Before version 3 what was done and not run was written down as not done.
+            result = "not-proved" if was_done and data["result"] == "not-done" else data["result"]
+            held["repairs"].append(RepairDone(data["cause"], result, event.at, data.get("proof", "")))
+            held["worked"].append(Worked(event.number, result, data["cause"]))
+            if result == "not-done":
                 held["put_aside"].add(data["cause"])
             else:
                 held["begun"].setdefault(data["cause"], event.number)
+            if result == "not-proved":
+                held["unproved"].add(data["cause"])
+        case "no-longer":
+            held["worked"].append(Worked(event.number, "no-longer", held.get("half_mended", "")))
+            held["half_mended"] = ""
         case "set-up":
             held["setting_up"] = True
         case "step":

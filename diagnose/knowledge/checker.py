@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import is_dataclass
 from itertools import chain, islice
 
 from . import hearing
@@ -14,6 +15,7 @@ from .model import (
     Check,
     Finding,
     First,
+    Hold,
     Holds,
     Is,
     IsNot,
@@ -32,8 +34,8 @@ from .model import (
 )
 from .nearness import Names
 from .reader import MOST_PROBLEMS, TOO_MANY_PROBLEMS
-from .setup_checker import setup_problems, setup_steps_within, setup_texts
-from .source import Problem, Text
+from .setup_checker import setup_problems
+from .source import Place, Problem, Text
 
 CLOSE_NEEDLE = "close-needle"
 """The hold that must stand over every step that weakens the mixture."""
@@ -89,15 +91,17 @@ class Shelves:
 def problems(knowledge: Knowledge, unread: frozenset[str] = frozenset()) -> list[Problem]:
     """Return everything wrong between the entries of the loaded packs. `unread` are ids of entries left out as faulty."""
     shelves = Shelves(knowledge, unread)
+    parts = _parts(knowledge)
     found = chain(
         _links(knowledge, shelves),
+        chain.from_iterable(shelves.unknown(part.under, shelves.hold) for part in parts if isinstance(part, Step)),
         _findings(knowledge, shelves),
         _tells(knowledge, shelves),
         _rules(knowledge, shelves),
         setup_problems(knowledge, shelves),
         _hearings(knowledge, shelves),
         _slang(knowledge),
-        _leaning(knowledge),
+        _leaning(parts, unread),
     )
     first = list(islice(found, MOST_PROBLEMS))
     more = next(found, None)
@@ -126,8 +130,6 @@ def _links(knowledge: Knowledge, shelves: Shelves) -> Iterator[Problem]:
         yield from unknown(retest.needs, shelves.need)
         if retest.beyond is not None:
             yield from _outlasted(knowledge, shelves, retest.beyond)
-    for step in all_steps(knowledge):
-        yield from unknown(step.under, shelves.hold)
 
 
 def _outlasted(knowledge: Knowledge, shelves: Shelves, beyond: Answered) -> Iterator[Problem]:
@@ -135,16 +137,6 @@ def _outlasted(knowledge: Knowledge, shelves: Shelves, beyond: Answered) -> Iter
     finding = knowledge.findings.get(beyond.finding)
     if finding is not None and (finding.measure is None or finding.measure.unit != "minute"):
         yield Problem(beyond.finding.place, f"'beyond' takes a finding in minutes; '{beyond.finding}' is none")
-
-
-def all_steps(knowledge: Knowledge) -> Iterator[Step]:
-    for cause in knowledge.causes.values():
-        yield from cause.fix.steps
-    for check in knowledge.checks.values():
-        yield from check.steps
-    for retest in knowledge.retests.values():
-        yield from retest.steps
-    yield from setup_steps_within(knowledge)
 
 
 def _findings(knowledge: Knowledge, shelves: Shelves) -> Iterator[Problem]:
@@ -259,38 +251,35 @@ def _slang(knowledge: Knowledge) -> Iterator[Problem]:
                 )
 
 
-def _leaning(knowledge: Knowledge) -> Iterator[Problem]:
+def _parts(knowledge: Knowledge) -> list[object]:
+    """Everything the packs are made of, from entries down to single texts, whatever field it stands in. What a step does
+    is judged with the step."""
+    parts: list[object] = []
+    waiting: list[object] = [knowledge]
+    while waiting:
+        part = waiting.pop()
+        parts.append(part)
+        if isinstance(part, (str, float, Place)):
+            continue
+        if isinstance(part, Step):
+            waiting.append(part.under)
+        elif isinstance(part, tuple):
+            waiting += part
+        elif isinstance(part, Mapping):
+            waiting += (*part.keys(), *part.values())
+        elif is_dataclass(part):
+            waiting += [getattr(part, field) for field in part.__dataclass_fields__]
+    return parts
+
+
+def _leaning(parts: Iterable[object], unread: frozenset[str]) -> Iterator[Problem]:
     """Text that tells someone to weaken the mixture stands under the hold that can forbid it, or not at all."""
-    for step in all_steps(knowledge):
-        if weakens(step.do) and CLOSE_NEEDLE not in step.under:
-            yield Problem(step.do.place, f"this step weakens the mixture; write it as {{do: ..., under: [{CLOSE_NEEDLE}]}}")
-    for text in _all_texts(knowledge):
-        if weakens(text):
-            yield Problem(text.place, "this text tells someone to weaken the mixture; only a held step may do so")
-
-
-def _all_texts(knowledge: Knowledge) -> Iterator[Text]:
-    for finding in knowledge.findings.values():
-        yield from (finding.ask, finding.why)
-        if finding.how:
-            yield finding.how
-        yield from (answer.say for answer in finding.answers.values())
-    for cause in knowledge.causes.values():
-        yield from (cause.name, cause.explains, cause.proof, cause.harm)
-    for check in knowledge.checks.values():
-        yield from (check.name, check.why)
-    for condition in knowledge.conditions.values():
-        yield from (condition.name, condition.says)
-    for caution in knowledge.cautions.values():
-        yield caution.says
-    for hold in knowledge.holds.values():
-        yield hold.says
-    for rule in knowledge.rules.values():
-        yield rule.because
-        if isinstance(rule.outcome, Holds):
-            yield rule.outcome.until
-    for heard in knowledge.hearings.values():
-        yield heard.because
-    for change in knowledge.changes:
-        yield change.because
-    yield from setup_texts(knowledge)
+    # A hold is called by what it forbids.
+    closing = {part.name for part in parts if isinstance(part, Hold) and part.id == CLOSE_NEEDLE}
+    names = {getattr(part, "id", None) for part in parts if not isinstance(part, str)} | unread | closing
+    for part in parts:
+        match part:
+            case Step(do, under) if weakens(do) and CLOSE_NEEDLE not in under:
+                yield Problem(do.place, f"this step weakens the mixture; write it as {{do: ..., under: [{CLOSE_NEEDLE}]}}")
+            case Text() if part not in names and weakens(part):
+                yield Problem(part.place, "this text tells someone to weaken the mixture; only a held step may do so")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING
 
-from .model import Knowledge, Pack, Step
+from .model import Knowledge, Pack
 from .nearness import Names
 from .setup_model import SetupStep
 from .source import Place, Problem, Text
@@ -29,22 +29,6 @@ def setup_problems(knowledge: Knowledge, shelves: Shelves) -> Iterator[Problem]:
         yield from _answers(knowledge, shelves, carburettor.told_by)
     for move in knowledge.needle_moves.values():
         yield from shelves.unknown(move.concluded, shelves.condition)
-
-
-def setup_steps_within(knowledge: Knowledge) -> Iterator[Step]:
-    """The things to do of every step of the set-up."""
-    for step in knowledge.setup_steps.values():
-        yield from step.steps
-
-
-def setup_texts(knowledge: Knowledge) -> Iterator[Text]:
-    """Every text of these entries that is shown and is not a step."""
-    for step in knowledge.setup_steps.values():
-        yield from (step.name, step.why)
-    for carburettor in knowledge.carburettors.values():
-        yield from (carburettor.name, carburettor.says)
-    for move in knowledge.needle_moves.values():
-        yield move.because
 
 
 def _answers(knowledge: Knowledge, shelves: Shelves, answers: Mapping[Text, Text]) -> Iterator[Problem]:

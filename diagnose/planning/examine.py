@@ -66,7 +66,7 @@ def examine(knowledge: Knowledge, state: CaseState, learned: Learned | None = No
         knowledge=knowledge,
         conclusions=conclusions,
         standing=rank(knowledge, conclusions, repairs, learned),
-        progress=Progress(state.unknown, state.asked_again, state.put_aside, repairs),
+        progress=Progress(state.unknown, state.asked_again, state.put_aside | state.unproved, repairs),
         learned=learned,
     )
 

@@ -166,19 +166,50 @@ def _set(knowledge: Knowledge, state: CaseState) -> set[str]:
     return {str(cause.fix.needle) for cause in causes if cause.fix.needle}
 
 
+def lost(state: CaseState) -> frozenset[str]:
+    """Return the needles whose count was asked for in vain, and that were not counted since: a move from nowhere leads
+    nowhere."""
+    counted = {entry.needle: entry.number for entry in state.needles if not entry.moved}
+    return frozenset(needle for number, needle in state.uncounted if number > counted.get(needle, 0))
+
+
+def turned_since(knowledge: Knowledge, state: CaseState) -> frozenset[str]:
+    """Return the needles that a repair has turned and of which nothing was written down since."""
+    return frozenset(
+        str(needle)
+        for cause, number in state.begun.items()
+        if cause in knowledge.causes and (needle := knowledge.causes[cause].fix.needle)
+        if not any(entry.needle == needle and entry.number > number for entry in state.needles)
+    )
+
+
+def places_unknown(knowledge: Knowledge, state: CaseState) -> frozenset[str]:
+    """Return the needles of which nobody knows where they stand, though they may have been counted before."""
+    return lost(state) | turned_since(knowledge, state)
+
+
+def trusted(knowledge: Knowledge, state: CaseState) -> tuple[NeedleEntry, ...]:
+    """Return the ledger of the needles of which it is known where they stand. The count at which a repair found a needle
+    is the one with the fault: once it was turned, nothing is judged by that or goes by it."""
+    unknown = places_unknown(knowledge, state)
+    return tuple(entry for entry in state.needles if entry.needle not in unknown)
+
+
 def stands_off(knowledge: Knowledge, state: CaseState, conclusions: Conclusions) -> tuple[str, ...]:
-    """Say of each needle that was moved in the chase where it stands off its count, or that nobody knows where it stands,
-    and what is to be done about it. What a hold forbids is left to a later session, under that hold."""
+    """Say of each needle that was moved in the chase where it stands off its count, or of any that nobody knows where it
+    stands, and what is to be done about it. What a hold forbids is left to a later session, under that hold."""
     says = []
-    for needle in moved_in_the_chase(knowledge, state):
+    moved = moved_in_the_chase(knowledge, state)
+    unknown = places_unknown(knowledge, state)
+    for needle in NEEDLES:
         place = stands(state.needles, needle)
-        counted = max((entry.number for entry in state.needles if entry.needle == needle), default=0)
-        if place is None or any(one == needle and number > counted for number, one in state.uncounted):
+        if needle in unknown or (needle in moved and place is None):
+            how = "moved while the fault was looked for" if needle in moved else "turned by a repair"
             says.append(
-                f"{needle} was moved while the fault was looked for, and where it stands is not known. Before it is"
+                f"{needle} was {how}, and where it stands is not known. Before it is"
                 " turned again: engine stopped, count it from lightly seated, write it down and set it back."
             )
-        elif place.moved_by:
+        elif place is not None and place.moved_by and needle in moved:
             back = _put_back(knowledge, place, conclusions.held(NEEDLE_HOLDS))
             says.append(f"{needle} still stands {place.off}. {back}")
     return tuple(says)

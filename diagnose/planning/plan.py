@@ -154,7 +154,7 @@ def _doubted(
     """The answer most worth giving again, until so many were that more would be nagging."""
     if len(progress.asked_again) >= MOST_AGAIN:
         return None
-    doubt = doubtful(knowledge, conclusions, standing, progress.asked_again, least)
+    doubt = doubtful(conclusions, standing, progress.asked_again, least)
     return AskAgain(doubt.finding, chance=doubt.chance) if doubt else None
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from ..case.casefile import MACHINE
-from ..case.readings import parse_reading
+from ..case.readings import number_of, parse_reading
 from ..case.state import CaseState
 from ..knowledge.model import Cause, Knowledge, Measure, Retest
 from ..knowledge.source import Place, Text
@@ -43,10 +43,10 @@ def least_minutes(knowledge: Knowledge, state: CaseState, retest: Retest) -> flo
     if retest.beyond is None:
         return retest.lasts
     given = state.findings.get(str(retest.beyond.finding))
-    measure = knowledge.findings[retest.beyond.finding].measure
-    if given is None or given.answer not in retest.beyond.answers or given.reading is None or measure is None:
+    if given is None or given.answer not in retest.beyond.answers:
         return retest.lasts
-    return max(retest.lasts, LONGER * parse_reading(given.reading, measure).value)
+    showed_after = number_of(given.reading, knowledge.findings[retest.beyond.finding].measure)
+    return retest.lasts if showed_after is None else max(retest.lasts, LONGER * showed_after)
 
 
 def minutes_run(text: str) -> float:

@@ -35,7 +35,6 @@ class Turn:
 
 
 def doubtful(
-    knowledge: Knowledge,
     conclusions: Conclusions,
     standing: Standing,
     asked_again: frozenset[str] = frozenset(),
@@ -44,7 +43,7 @@ def doubtful(
     """Return the answer most worth asking again, or None when no answer is doubtful enough. None is doubted twice.
 
     least: the chance (0 to 1) below which an answer is left alone.
-    Measured on synthetic cases: re-asking by suspicion x impact regains two thirds of what one wrong answer costs.
+    Suspicion times impact: how likely the answer is wrong, and then another cause would lead.
     """
     tables = standing.tables
     given = {e.of: e.answer for e in conclusions.evidence if e.of in tables.likelihood and e.of not in asked_again}

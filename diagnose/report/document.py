@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import Any
 
-from ..knowledge.model import Knowledge
 from ..planning.examine import Examined
 from ..planning.plan import next_questions
 from ..planning.steps import Ask, AskAgain, DoCheck, Repair, Undecided
@@ -94,15 +93,16 @@ def _cause(examined: Examined, ranked: RankedCause) -> dict[str, Any]:
                 "of": list(weight.of),
                 "decibels": weight.decibels,
                 "undamped_decibels": weight.undamped,
-                "because": reasons(examined.knowledge, examined, weight.of),
+                "because": reasons(examined, weight.of),
             }
             for weight in examined.standing.trail(ranked.cause)
         ],
     }
 
 
-def reasons(knowledge: Knowledge, examined: Examined, of: tuple[str, ...]) -> list[str]:
+def reasons(examined: Examined, of: tuple[str, ...]) -> list[str]:
     """Return the reasons for these observations: of a question why it tells, of a condition why it follows."""
+    knowledge = examined.knowledge
     said: list[str] = []
     for name in of:
         if name in knowledge.findings:
@@ -122,5 +122,5 @@ def _next(examined: Examined) -> dict[str, Any]:
             return {"do": "ask-again", "finding": finding, "rules": list(rules), "chance": chance, "waits": waits}
         case Repair(cause, probability, rules, waits):
             return {"do": "repair", "cause": cause, "probability": probability, "rules": list(rules), "waits": waits}
-        case Undecided(held):
-            return {"do": "undecided", "held": list(held)}
+        case Undecided(held, even_so):
+            return {"do": "undecided", "held": list(held), "even_so": even_so.cause if even_so else None}

@@ -15,11 +15,11 @@ from ..drawing.chart import Chart
 from ..drawing.terminal import draw
 from ..knowledge.checker import NEEDLE_HOLDS
 from ..knowledge.frequency import FREQUENCY
-from ..knowledge.model import Knowledge, Step
+from ..knowledge.model import Knowledge
 from ..knowledge.setup_model import NEEDLES
 from ..listen.record import chart
 from ..planning.examine import Examined, examine
-from ..planning.needles import carburettor_of, in_words, next_move, stands_off
+from ..planning.needles import carburettor_of, in_words, next_move, places_unknown, stands_off, trusted
 from ..planning.plan import next_questions
 from ..planning.proof import proved_by, retests_of
 from ..planning.setup import in_order
@@ -41,6 +41,15 @@ class Line:
 
     name: str
     says: str
+
+
+@dataclass(frozen=True, slots=True)
+class DoneLine:
+    """A repair, what became of it, and its steps without any that a standing hold forbids."""
+
+    name: str
+    says: str
+    steps: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,8 +125,7 @@ class FaultReport:
     checks: tuple[str, ...]
     bench: tuple[BenchLine, ...]
     recordings: tuple[HeardLine, ...]
-    done: tuple[Line, ...]
-    steps: tuple[str, ...]
+    done: tuple[DoneLine, ...]
     needles: Needles
     set_up_in: str
     set_up: tuple[Line, ...]
@@ -136,6 +144,7 @@ RESULTS = {
     "better": "done; better, but not gone",
     "same": "done; the symptom is still there",
     "not-done": "put aside, not done",
+    "not-proved": "done; not proved by a retest",
 }
 
 
@@ -143,6 +152,7 @@ PUT_RIGHT = {
     "gone": "put right; as it stood before its repair",
     "better": "put right, better but not gone; as it stood before its repair",
     "same": "done, and the symptom is still there; as it stood before",
+    "not-proved": "done and not yet proved; as it stood before",
     "": "done and not yet proved; as it stood before",
 }
 """Result of a repair ('': not retested yet) -> what is said beside its cause."""
@@ -182,8 +192,7 @@ def fault_report(knowledge: Knowledge, state: CaseState, examined: Examined, pro
         checks=tuple(str(knowledge.checks[name].name) for name in state.checks if name in knowledge.checks),
         bench=bench_lines(state),
         recordings=tuple(HeardLine(kept.name, kept.said, chart(kept)) for kept in state.recordings),
-        done=_done(knowledge, state),
-        steps=_steps(knowledge, state, conclusions),
+        done=_done(knowledge, state, conclusions),
         needles=needles_of(knowledge, state, conclusions),
         set_up_in=state.set_up_in,
         set_up=tuple(
@@ -416,52 +425,59 @@ def _found_and_now(knowledge: Knowledge, before: CaseState, since: CaseState, na
     return f"{found} (found before the repair; {f'now: {now}' if now else 'not looked at since'})"
 
 
-def _done(knowledge: Knowledge, state: CaseState) -> tuple[Line, ...]:
+def _done(knowledge: Knowledge, state: CaseState, conclusions: Conclusions) -> tuple[DoneLine, ...]:
     """Every repair and what became of it, the last of them perhaps done and not proved."""
     lines = [
-        Line(_cause_name(knowledge, repair.cause), f"{RESULTS[repair.result]} ({when(repair.at)})")
+        DoneLine(
+            _cause_name(knowledge, repair.cause),
+            f"{RESULTS[repair.result]} ({when(repair.at)})",
+            _steps(knowledge, repair.cause, conclusions) if repair.result != "not-done" else (),
+        )
         for repair in state.repairs
     ]
     if state.to_retest:
         passed = "; ".join(str(knowledge.retests[name].name) for name in state.passed if name in knowledge.retests)
         so_far = f"; gone so far in: {passed}" if passed else ""
-        lines.append(Line(_cause_name(knowledge, state.to_retest), f"done, and not proved by a retest{so_far}"))
+        says = f"done, and not proved by a retest{so_far}"
+        lines.append(
+            DoneLine(_cause_name(knowledge, state.to_retest), says, _steps(knowledge, state.to_retest, conclusions))
+        )
     return tuple(lines)
 
 
-def _steps(knowledge: Knowledge, state: CaseState, conclusions: Conclusions) -> tuple[str, ...]:
-    """The steps of the fixes that were done, without any that a standing hold forbids."""
-    done = [*(repair.cause for repair in state.repairs if repair.result != "not-done"), state.to_retest]
-    fixes = [knowledge.causes[cause].fix for cause in done if cause in knowledge.causes]
-    several: list[Step] = [step for fix in fixes for step in fix.steps]
-    return tuple(str(step.do) for step in several if not conclusions.held(step.under))
+def _steps(knowledge: Knowledge, cause: str, conclusions: Conclusions) -> tuple[str, ...]:
+    steps = knowledge.causes[cause].fix.steps if cause in knowledge.causes else ()
+    return tuple(str(step.do) for step in steps if not conclusions.held(step.under))
 
 
 def needles_of(knowledge: Knowledge, state: CaseState, conclusions: Conclusions) -> Needles:
     """Gather what there is to say of the needles. Nothing that a hold forbids is among it."""
-    lines = _needle_lines(state, not conclusions.held(NEEDLE_HOLDS))
+    lines = _needle_lines(knowledge, state, not conclusions.held(NEEDLE_HOLDS))
     if not lines:
         return Needles((), (), ())
     says = []
     kind = carburettor_of(knowledge, state.answers)
     if kind is not None:
         says.append(f"Carburettor: {kind.name}. {kind.says}")
-    move = next_move(knowledge, conclusions, state.needles) if state.closing is None else None
+    move = next_move(knowledge, conclusions, trusted(knowledge, state)) if state.closing is None else None
     if move is not None:
         says.append(f"{move.because} {'What would follow is on hold: see above.' if move.held else in_words(move)}")
     plot = draw(history(state.needles), PLOT_COLUMNS, PLOT_ROWS) if turned(state.needles) else ()
     return Needles(lines, tuple(says), tuple(plot))
 
 
-def _needle_lines(state: CaseState, may_close: bool) -> tuple[NeedleLine, ...]:
+def _needle_lines(knowledge: Knowledge, state: CaseState, may_close: bool) -> tuple[NeedleLine, ...]:
+    unknown = places_unknown(knowledge, state)
     lines = []
     for needle in NEEDLES:
         place = stands(state.needles, needle)
         if place is None:
             continue
         moves = tuple(Line(when(entry.at), told(entry)) for entry in state.needles if entry.needle == needle)
-        back = place.way_back() if place.moved_by <= 0 or may_close else "on hold: see above"
-        lines.append(NeedleLine(needle, turns(place.baseline), turns(place.now), back, moves))
+        now, back = turns(place.now), place.way_back() if place.moved_by <= 0 or may_close else "on hold: see above"
+        if needle in unknown:
+            now, back = "not known", "not counted since it was turned"
+        lines.append(NeedleLine(needle, turns(place.baseline), now, back, moves))
     return tuple(lines)
 
 
@@ -473,6 +489,7 @@ def _still_open(knowledge: Knowledge, state: CaseState, examined: Examined) -> t
         open_points += stands_off(knowledge, state, examined.conclusions)
     open_points += _to_prove(knowledge, state, examined.conclusions)
     open_points += [f"Put aside: {_cause_name(knowledge, cause)}" for cause in sorted(state.put_aside)]
+    open_points += [f"Done and not proved by a retest: {_cause_name(knowledge, one)}" for one in sorted(state.unproved)]
     if state.closing is None or state.closing.how == "undecided":
         questions = next_questions(knowledge, examined.conclusions, examined.standing, examined.progress, most=3)
         open_points += [f"Would tell most next: {knowledge.findings[name].ask}" for name, _ in questions]

@@ -10,19 +10,21 @@ from ..bench.calculators import calculators
 from ..bench.inputs import in_words, understood
 from ..case.readings import SHOWN
 from ..knowledge.source import FaultyFiles
-from .choices import NotUnderstood
+from .choices import NotUnderstood, not_known
 from .console import Console, Dropped, wrapped
 
 Lines = Iterator[tuple[str, str]]
-
-LEFT_OUT = ("?", "dk", "don't know", "dont know", "do not know", "unknown", "not sure", "skip", "pass", "none")
-"""What leaves an input out."""
 
 BACK = "back"
 """Word that goes back to the input before."""
 
 Taken = TypeVar("Taken")
 Values = Value | tuple[Value, ...]
+
+
+def left_out(line: str) -> bool:
+    """True for what leaves an input out: nothing, none, or don't know."""
+    return line.strip().lower() in ("", "none") or not_known(line)
 
 
 class Reads(Protocol):
@@ -94,7 +96,7 @@ def _ask_one(asked: Input, read: Reads, kept: Values | None) -> Values | None:
         typed = line.strip()
         if typed.lower() == BACK:
             raise _Back
-        if not typed or (typed.lower() in LEFT_OUT and typed.lower() not in asked.choices):
+        if typed.lower() not in asked.choices and left_out(line):
             if asked.needed:
                 raise NotUnderstood("nothing can be worked out without it")
             return None

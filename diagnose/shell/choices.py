@@ -1,4 +1,4 @@
-"""Numbered choices: which one, or which several, a typed line means."""
+"""What a typed line means at any prompt: don't know, and which one or which several of numbered choices."""
 
 from __future__ import annotations
 
@@ -7,6 +7,16 @@ from collections.abc import Sequence
 
 class NotUnderstood(ValueError):
     """The line cannot be meant as an answer here; the message says what can."""
+
+
+_UNKNOWN = frozenset(
+    {"?", "dk", "don't know", "dont know", "do not know", "i don't know", "unknown", "not sure", "no idea", "skip", "pass"}
+)
+
+
+def not_known(line: str) -> bool:
+    """True for don't know, at whatever prompt it is typed."""
+    return line.strip().lower().replace("\N{RIGHT SINGLE QUOTATION MARK}", "'") in _UNKNOWN
 
 
 def choice_of(line: str, says: Sequence[str]) -> int:

@@ -86,7 +86,7 @@ def how(walk: Walk, rest: str) -> bool:
     return False
 
 
-@_command("[count]", "take back the last answer, or the last few", BOTH)
+@_command("[count]", "take back the last thing entered, or the last few", BOTH)
 def back(sitting: Sitting, rest: str) -> bool:
     return sitting.go_back(rest)
 

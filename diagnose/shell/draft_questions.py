@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, MutableMapping, Sequence
+from collections.abc import Callable, Collection, MutableMapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import NoReturn, TypeVar
 
@@ -125,21 +126,51 @@ def _steps(sitting: Sitting, usual: Said, steps: list[str]) -> Said:
         steps.append(step)
 
 
-def _minutes(sitting: Sitting, usual: str) -> str:
-    def understand(line: str) -> str:
-        try:
-            minutes = float(line.replace(",", ".").split()[0]) if line.strip() else float(usual)
-        except ValueError:
-            minutes = -1.0
-        if not 0.1 <= minutes <= 2_000:
-            raise NotUnderstood("a number of minutes, such as 10")
-        return f"{minutes:g}"
+def _minutes_of(text: str) -> str:
+    """The minutes that a text begins with. Raises NotUnderstood."""
+    try:
+        minutes = float(text.replace(",", ".").split()[0])
+    except (ValueError, IndexError):
+        minutes = -1.0
+    if not 0.1 <= minutes <= 2_000:
+        raise NotUnderstood("a number of minutes, such as 10")
+    return f"{minutes:g}"
 
-    return _read(sitting, understand)
+
+def _minutes(sitting: Sitting, usual: str) -> str:
+    return _read(sitting, lambda line: _minutes_of(line if line.strip() else usual))
 
 
 def _bracketed(usual: str) -> str:
     return f" [{usual}]" if usual else ""
+
+
+def done_checks(knowledge: Knowledge, case: CaseState) -> list[str]:
+    """The checks that found something in this case."""
+    return [str(name) for name, check in knowledge.checks.items() if not case.findings.keys().isdisjoint(check.finds)]
+
+
+MAY_BE_NONE = frozenset({"signs", "nearly-always", "sometimes", "warns"})
+"""Parts that may name nothing."""
+
+
+def as_said_today(knowledge: Knowledge, case: CaseState) -> dict[str, Said]:
+    """Return what was said of the cause so far, without what today's rules or the case no longer have, or never had."""
+    named: dict[str, Collection[str]] = {
+        "family": FAMILIES,
+        "how-common": HOW_COMMON,
+        "signs": case.findings,
+        "nearly-always": case.findings,
+        "sometimes": case.findings,
+        "settled-by": (*done_checks(knowledge, case), OWN_LOOK),
+        "look-engine": ENGINE_STATES,
+        "needle": ("", *NEEDLES),
+        "warns": knowledge.cautions,
+    }
+    said = {key: tuple(name for name in says if name in named.get(key, says)) for key, says in case.draft.items()}
+    with suppress(KeyError, NotUnderstood):
+        said["minutes"] = tuple(map(_minutes_of, said.pop("minutes")))
+    return {key: says for key, says in said.items() if says or key in MAY_BE_NONE}
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,7 +199,7 @@ class Questions:
             Part("signs", self._ask_signs, lambda: bool(self._offered())),
             Part("nearly-always", self._ask_nearly_always, lambda: bool(self._signs())),
             Part("sometimes", self._ask_sometimes, lambda: bool(self._not_nearly_always())),
-            Part("settled-by", self._ask_settled_by, lambda: bool(self._done_checks())),
+            Part("settled-by", self._ask_settled_by, lambda: bool(done_checks(self._knowledge, self._case))),
             Part("look", self._ask_look, self._by_own_look),
             Part("look-question", self._ask_look_question, self._by_own_look),
             Part("look-so", self._ask_look_so, self._by_own_look),
@@ -310,15 +341,8 @@ class Questions:
             says.append(f"{finding.ask} {screens.said(finding, self._case, self._case.findings[name].answer)}")
         return tuple(names[place] for place in _several(self._sitting, says, places))
 
-    def _done_checks(self) -> list[str]:
-        return [
-            str(name)
-            for name, check in self._knowledge.checks.items()
-            if any(found in self._case.findings for found in check.finds)
-        ]
-
     def _ask_settled_by(self) -> Said:
-        checks = self._done_checks()
+        checks = done_checks(self._knowledge, self._case)
         usual = self._before("settled-by", OWN_LOOK)
         self._sitting.say("What showed that it was this, and nothing else?" + _bracketed(OWN_LOOK), "ask")
         says = [*(str(self._knowledge.checks[name].name) for name in checks), "a look of our own, not in this list"]

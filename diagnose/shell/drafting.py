@@ -12,7 +12,7 @@ from pathlib import Path
 from ..clubrules.placing import Proved, prove, put_in_place
 from ..report.files import CannotWrite
 from .console import Left
-from .draft_questions import Back, Questions, Said, choice, help_here, unknown_cause
+from .draft_questions import Back, Questions, Said, as_said_today, choice, help_here, unknown_cause
 from .sitting import Sitting
 
 WRITTEN = "written"
@@ -64,7 +64,7 @@ class _Drafting:
     def __init__(self, sitting: Sitting, rules: Path, named: bool) -> None:
         self._sitting = sitting
         self._rules, self._named = rules, named
-        self._said: dict[str, Said] = dict(sitting.state.draft)
+        self._said: dict[str, Said] = as_said_today(sitting.knowledge, sitting.state)
         self._questions = Questions(sitting, self._said)
 
     def run(self) -> Path | None:
@@ -76,7 +76,8 @@ class _Drafting:
             self._sitting.say(f"Going on with: {self._said['name'][0]}", "head")
         help_here(self._sitting, "")
         parts = self._questions.parts
-        anew: set[int] = set()
+        said_then = self._sitting.state.draft
+        anew = {at for at, part in enumerate(parts) if self._said.get(part.key) != said_then.get(part.key)}
         while True:
             self._ask(anew)
             proved = self._prove()

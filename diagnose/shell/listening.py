@@ -15,7 +15,7 @@ from ..listen.known import Known
 from ..listen.questions import QUESTIONS, Question, question
 from ..listen.recording import NotHeard
 from . import screens
-from .bench import LEFT_OUT, Reads, page_lines
+from .bench import Reads, left_out, page_lines
 from .choices import NotUnderstood, several_of
 
 if TYPE_CHECKING:
@@ -50,7 +50,7 @@ def _ask(one: Question, known: Known, say: Says, read: Reads, width: int) -> Kno
     say(screens.paragraph(f"{one.hint}. Enter leaves it out.", width, "    ", "quiet"))
 
     def understand(line: str) -> Known:
-        if not line.strip() or line.strip().lower() in LEFT_OUT:
+        if left_out(line):
             return known
         try:
             return one.known(known, line)

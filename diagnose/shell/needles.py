@@ -22,9 +22,19 @@ from ..case.readings import NotAReading, parse_turns, turns
 from ..drawing.terminal import draw
 from ..knowledge.checker import NEEDLE_HOLDS
 from ..knowledge.setup_model import NEEDLES
-from ..planning.needles import EIGHTH, carburettor_of, in_words, moved_in_the_chase, next_move
+from ..planning.needles import (
+    EIGHTH,
+    carburettor_of,
+    in_words,
+    lost,
+    moved_in_the_chase,
+    next_move,
+    places_unknown,
+    trusted,
+    turned_since,
+)
 from . import screens
-from .choices import NotUnderstood
+from .choices import NotUnderstood, not_known
 
 if TYPE_CHECKING:
     from .sitting import Sitting
@@ -68,10 +78,19 @@ def typed(sitting: Sitting, rest: str) -> bool:
 def show(sitting: Sitting) -> None:
     """Where each needle stands and how it got there, in words and, once there is something to see, as a plot."""
     entries = sitting.state.needles
-    sitting.show(screens.ledger(entries, _may_close(sitting), sitting.width))
+    _show_ledger(sitting)
     if turned(entries):
         sitting.say()
         sitting.show((line, "") for line in draw(history(entries), sitting.width, PLOT_ROWS))
+
+
+def _show_ledger(sitting: Sitting) -> None:
+    unknown = places_unknown(sitting.knowledge, sitting.state)
+    sitting.show(screens.ledger(sitting.state.needles, unknown, _may_close(sitting), sitting.width))
+
+
+def _trusted(sitting: Sitting) -> tuple[NeedleEntry, ...]:
+    return trusted(sitting.knowledge, sitting.state)
 
 
 def _may_close(sitting: Sitting) -> bool:
@@ -85,7 +104,7 @@ def _show_holds(sitting: Sitting, holds: Sequence[str]) -> None:
 
 def suggest(sitting: Sitting) -> None:
     """The next move, or why there is none."""
-    move = next_move(sitting.knowledge, sitting.examined.conclusions, sitting.state.needles)
+    move = next_move(sitting.knowledge, sitting.examined.conclusions, _trusted(sitting))
     if move is None:
         sitting.say("    Nothing that was answered says which way a needle should go. Leave both where they stand.")
         return
@@ -107,15 +126,20 @@ def undo(sitting: Sitting) -> bool:
         return False
     sitting.log.append("withdraw", numbers=[last.number])
     sitting.say(f"    Taken back: {last.needle} {told(last)}.")
-    place = stands(sitting.state.needles, last.needle)
-    now = f"{last.needle} at {turns(place.now)}" if place else f"nothing of {last.needle}"
-    sitting.say(f"    The ledger says {now}. The needle itself has not turned: if it stands elsewhere, write that.")
+    say_what_is_written(sitting, last.needle)
     return True
+
+
+def say_what_is_written(sitting: Sitting, needle: str) -> None:
+    """After something of a needle was taken back: what the ledger says now, which the needle itself does not follow."""
+    place = stands(_trusted(sitting), needle)
+    now = f"{needle} at {turns(place.now)}" if place else f"nothing of {needle}"
+    sitting.say(f"    The ledger says {now}. The needle itself has not turned: if it stands elsewhere, write that.")
 
 
 def back_to_baseline(sitting: Sitting) -> bool:
     """The way back for each needle; what would weaken the mixture is refused under a hold."""
-    places = [place for needle in NEEDLES if (place := stands(sitting.state.needles, needle)) is not None]
+    places = [place for needle in NEEDLES if (place := stands(_trusted(sitting), needle)) is not None]
     away = [place for place in places if place.moved_by]
     if not away:
         sitting.say("    Both stand at their baseline." if places else "    No needle has been counted yet.")
@@ -142,7 +166,7 @@ def back_to_baseline(sitting: Sitting) -> bool:
 def call_good(sitting: Sitting, named: str) -> bool:
     """The engine runs well here: the present counts are the baseline from now on."""
     wanted = NEEDLES if not named else (named.upper(),)
-    places = [place for needle in wanted if (place := stands(sitting.state.needles, needle)) is not None]
+    places = [place for needle in wanted if (place := stands(_trusted(sitting), needle)) is not None]
     if not places:
         sitting.say("    Count the needle first, such as: needle H 1 1/4")
         return False
@@ -158,8 +182,10 @@ def call_good(sitting: Sitting, named: str) -> bool:
 
 def keep_as_good(sitting: Sitting, needle: str) -> None:
     """A needle that the repair set, and that stood the retests, is good there: the count with the fault is no baseline."""
-    place = stands(sitting.state.needles, needle)
-    if place is not None:
+    place = stands(_trusted(sitting), needle)
+    if place is None:
+        sitting.say(f"    {needle} is not written down as good: where it stands is not known.")
+    else:
         _write_as_good(sitting, place)
 
 
@@ -176,7 +202,7 @@ def enter(sitting: Sitting, needle: str, text: str) -> str:
     except (NotAReading, NotAMove) as error:
         return str(error)
     sixteenths, moved = entry.sixteenths, entry.moved
-    closing = weakens(sitting.state.needles, entry)
+    closing = weakens(_to_go_by(sitting), entry)
     held = sitting.examined.conclusions.held(NEEDLE_HOLDS)
     if closing and moved and held:
         _show_holds(sitting, held)
@@ -199,13 +225,19 @@ def enter(sitting: Sitting, needle: str, text: str) -> str:
 def _entry(sitting: Sitting, needle: str, text: str) -> NeedleEntry:
     """Return the count or move that was typed. Raises NotAReading, or NotAMove for what is impossible."""
     entry = NeedleEntry(needle, *parse_turns(text))
-    check_entry(sitting.state.needles, entry)
+    check_entry(_to_go_by(sitting), entry)
     return entry
+
+
+def _to_go_by(sitting: Sitting) -> list[NeedleEntry]:
+    """The ledger that an entry is measured by: what a repair turned may be told by its move, a needle that is lost only
+    by a count."""
+    return [entry for entry in sitting.state.needles if entry.needle not in lost(sitting.state)]
 
 
 def _is_a_slip(sitting: Sitting, entry: NeedleEntry) -> bool:
     """Ask whether an entry that is hard to believe was a slip; any other is none."""
-    doubt = doubtful(sitting.state.needles, entry)
+    doubt = doubtful(_to_go_by(sitting), entry)
     if not doubt:
         return False
     sitting.say(f"    {doubt}. Is it so?")
@@ -227,7 +259,7 @@ def _tell_other(sitting: Sitting, needle: str) -> None:
 def ask_where(sitting: Sitting, needle: str) -> bool:
     """Ask where a needle stands and write it into the ledger; False when it was not counted."""
     sitting.say()
-    counted = stands(sitting.state.needles, needle) is not None
+    counted = stands(_to_go_by(sitting), needle) is not None
     move = " a move (such as +1/8)," if counted else ""
     sitting.say(
         f"Where does the {needle} needle stand now? Turns out from lightly seated (such as 1 1/4),{move}"
@@ -236,7 +268,7 @@ def ask_where(sitting: Sitting, needle: str) -> bool:
     )
 
     def understand(line: str) -> bool:
-        if line.strip() in ("", "?"):
+        if not line.strip() or not_known(line):
             return False
         trouble = enter(sitting, needle, line)
         if trouble:
@@ -256,6 +288,23 @@ def ask_before_it_turns(sitting: Sitting, needle: str) -> None:
             f"    Before it is turned: engine stopped, count the {needle} needle in, and set it back where it stood."
         )
         ask_where(sitting, needle)
+
+
+def ask_after_it_turned(sitting: Sitting, needle: str) -> None:
+    """Ask where a needle stands since a repair turned it, until it is counted or said not to be: whoever left at the
+    question, or took the count back, is asked again."""
+    if needle in turned_since(sitting.knowledge, sitting.state) - lost(sitting.state):
+        _count_or_leave_open(sitting, needle)
+
+
+def ask_where_it_was_cured(sitting: Sitting, needle: str) -> None:
+    """Before the repair counts as proved: a needle that nobody counted since it was turned ran well where it stands, and
+    only a count makes a baseline of that."""
+    if needle in places_unknown(sitting.knowledge, sitting.state):
+        sitting.say()
+        sitting.say(f"{needle} ran well where it stands now, and nobody has counted it there.", "head")
+        sitting.say("    Engine stopped: count it in, lightly, and set it back where it stood.")
+        _count_or_leave_open(sitting, needle)
 
 
 def see_to_what_was_moved(sitting: Sitting) -> None:
@@ -279,7 +328,7 @@ def _ask_where_it_belongs(sitting: Sitting, needle: str) -> None:
     sitting.say(f"Where did the {needle} needle stand when it ran well? Turns out, or ? if nobody knows.", "ask")
 
     def understand(line: str) -> NeedleEntry | None:
-        if line.strip() in ("", "?"):
+        if not line.strip() or not_known(line):
             return None
         try:
             entry = _entry(sitting, needle, line)
@@ -334,5 +383,4 @@ def show_what_stands_off(sitting: Sitting) -> None:
     """Show the ledger while a needle stands off its baseline; the way back keeps the holds."""
     places = [place for needle in NEEDLES if (place := stands(sitting.state.needles, needle)) is not None]
     if any(place.moved_by for place in places):
-        may_close = not sitting.examined.conclusions.held(NEEDLE_HOLDS)
-        sitting.show(screens.ledger(sitting.state.needles, may_close, sitting.width))
+        _show_ledger(sitting)

@@ -17,7 +17,7 @@ from ..knowledge.chains import grouped
 from ..knowledge.model import Knowledge
 
 _EMPTY_WORDS = frozenset({
-    "a", "about", "again", "ain", "all", "also", "am", "an", "and", "any", "anyway", "as", "at", "be", "been",
+    "a", "about", "again", "ain", "also", "am", "an", "and", "any", "anyway", "as", "at", "be", "been",
     "bit", "bloody", "but", "by", "can", "could", "did", "do", "does", "engine", "ever", "everything",
     "few", "for", "from", "get", "gets", "getting", "go", "goes", "gone", "got", "had", "has", "have",
     "he", "her", "here", "him", "his", "how", "i", "if", "in", "into", "is", "it", "its", "itself", "just",
@@ -29,7 +29,9 @@ _EMPTY_WORDS = frozenset({
     "we", "went", "were", "what", "when", "whenever", "where", "which", "while", "who", "whole", "will",
     "with", "would", "you", "your", "yourself"
 })  # fmt: skip
-_DENIALS = frozenset({"no", "not", "non", "nothing", "never", "without", "cannot", "neither", "nor", "hardly", "barely", "nowt"})
+_DENIALS = frozenset(
+    {"no", "not", "non", "nothing", "never", "without", "cannot", "neither", "nor", "hardly", "barely", "nowt"}
+)
 """Words that turn the next telling word into its opposite."""
 
 _CONTRACTED = re.compile(r"\b(ai|are|ca|could|did|does|do|had|has|have|is|should|was|were|wo|would)n'?t\b")
@@ -46,14 +48,14 @@ nobody wrote down."""
 ACROSS_CLAUSES = 0.8
 """What counts of a likeness whose words stand in different clauses of a sentence."""
 
-OF_THE_BEST = 0.4
+OF_THE_BEST = 0.5
 """Share of the best likeness below which nothing is offered: it is a word that was used in passing."""
 
 PARTS = 3
 """Answers that are offered at most for words that are no phrase by themselves, such as "it surges"."""
 
-OFTEN = 0.0015
-"""Share of all phrases in which such words must stand for one answer: what is said of it often is what it is about."""
+OFTEN = 0.3
+"""Share of an answer's phrases in which such words must stand: what is often said of it is what it is about."""
 
 SEVERAL = 2
 """Other questions in whose phrases the words of an answer are found, for it to be no phrase of its own."""
@@ -87,6 +89,7 @@ class _Phrase:
 class _Phrases:
     entries: tuple[_Phrase, ...]
     weight: Mapping[str, float]
+    many: Mapping[tuple[str, str], int]
     slang: Slang
 
 
@@ -152,15 +155,12 @@ def _phrases_of(knowledge: Knowledge) -> _Phrases:
                 said.append(_Phrase(*where, frozenset(stems(answer.say, slang))))
     spoken = grouped((word, entry) for entry in (*liked, *said) for word in entry.words)
     entries = [*liked, *(entry for entry in said if not _said_of_all(entry, spoken))]
+    entries = [entry for entry in entries if entry.words - {"not"}]
     seen = Counter(word for entry in entries for word in entry.words)
     total = max(len(entries), 1)
     weight = {word: math.log(1 + total / count) for word, count in seen.items()}
-    return _Phrases(tuple(entry for entry in entries if _tells(entry.words)), weight, slang)
-
-
-def _tells(words: frozenset[str]) -> bool:
-    """True if words say more than that something is not so."""
-    return bool(words - {"not"})
+    many = Counter((entry.finding, entry.answer) for entry in entries)
+    return _Phrases(tuple(entries), weight, many, slang)
 
 
 def _said_of_all(entry: _Phrase, spoken: Mapping[str, Sequence[_Phrase]]) -> bool:
@@ -182,42 +182,45 @@ def match(knowledge: Knowledge, text: str, open_findings: frozenset[str], most: 
     said = [(_corrected(stems(clause, phrases.slang), phrases.weight), 1.0) for clause in clauses]
     said.append((_corrected(stems(text, phrases.slang), phrases.weight), ACROSS_CLAUSES))
     for share in (NEARLY_ALL, MORE_THAN_HALF):
-        if told := _told(_best(said, phrases, open_findings, share)):
-            return tuple(told[:most])
+        found = [one for words, counts in said for one in _clear(_found_in(words, counts, phrases, open_findings, share))]
+        if found:
+            return tuple(one.match for one in _each_once(found))[:most]
     for words, _ in said:
         if parts := _may_be_part_of(words, phrases, open_findings):
             return tuple(parts[:most])
     return ()
 
 
-def _best(
-    said: Iterable[tuple[frozenset[str], float]], phrases: _Phrases, open_findings: frozenset[str], share: float
-) -> list[_Found]:
-    """The likeliest answer of every open finding of which at least this share of a phrase was said."""
+def _found_in(
+    words: frozenset[str], counts: float, phrases: _Phrases, open_findings: frozenset[str], share: float
+) -> Iterator[_Found]:
+    """Every phrase of which these words are at least this share. counts: what a likeness in them counts."""
+    for phrase in phrases.entries:
+        likeness = counts * _likeness(words, phrase.words, phrases.weight, share)
+        if likeness > 0 and phrase.finding in open_findings:
+            yield _Found(Match(phrase.finding, phrase.answer, likeness), words & phrase.words)
+
+
+def _each_once(found: Iterable[_Found]) -> list[_Found]:
+    """The likeliest of each finding, in that order, without what another takes together with more."""
     best: dict[str, _Found] = {}
-    for words, counts in said:
-        for phrase in phrases.entries:
-            likeness = counts * _likeness(words, phrase.words, phrases.weight, share)
-            if phrase.finding in open_findings and likeness > 0:
-                found = _Found(Match(phrase.finding, phrase.answer, likeness), words & phrase.words)
-                if phrase.finding not in best or likeness > best[phrase.finding].match.likeness:
-                    best[phrase.finding] = found
-    return list(best.values())
+    for one in sorted(found, key=lambda one: (-one.match.likeness, one.match.finding)):
+        best.setdefault(one.match.finding, one)
+    return [one for one in best.values() if not any(one.words < other.words for other in best.values())]
 
 
-def _told(found: Sequence[_Found]) -> list[Match]:
-    """What was clearly said, likeliest first."""
-    ordered = sorted(found, key=lambda one: (-one.match.likeness, one.match.finding))
-    whole = [one.match for one in ordered if not any(one.words < other.words for other in ordered)]
-    return [match for match in whole if match.likeness >= OF_THE_BEST * whole[0].likeness]
+def _clear(found: Iterable[_Found]) -> list[_Found]:
+    """What was clearly said in one clause, not in passing."""
+    each = _each_once(found)
+    return [one for one in each if one.match.likeness >= OF_THE_BEST * each[0].match.likeness]
 
 
 def _may_be_part_of(words: frozenset[str], phrases: _Phrases, open_findings: frozenset[str]) -> list[Match]:
-    """For few words that are no phrase by themselves ("it surges"): the answers in whose phrases they stand most often."""
-    having = Counter((one.finding, one.answer) for one in phrases.entries if _tells(words) and words <= one.words)
-    least = max(OFTEN * len(phrases.entries), max(having.values(), default=0) / 2)
-    often = [(finding, answer, times) for (finding, answer), times in having.most_common() if times >= least]
-    return [Match(finding, answer, float(times)) for finding, answer, times in often if finding in open_findings][:PARTS]
+    """For few words that are no phrase by themselves ("it surges"): the answers that are often said with them."""
+    having = Counter((one.finding, one.answer) for one in phrases.entries if words - {"not"} and words <= one.words)
+    share = {(of, answer): times / phrases.many[of, answer] for (of, answer), times in having.most_common()}
+    often = [Match(of, answer, so) for (of, answer), so in share.items() if so >= OFTEN and of in open_findings]
+    return often[:PARTS]
 
 
 def _corrected(words: Iterable[str], known: Mapping[str, float]) -> frozenset[str]:

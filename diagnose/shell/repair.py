@@ -15,10 +15,17 @@ from ..planning.plan import still_to_prove
 from ..planning.proof import least_minutes, minutes_run, proved_by, retests_of
 from ..report.wording import minutes
 from . import screens
-from .choices import NotUnderstood, several_of
+from .choices import NotUnderstood, not_known, several_of
 from .commands import command_among_words
 from .console import Left
-from .needles import ask_before_it_turns, ask_where, keep_as_good, see_to_what_was_moved, show_what_stands_off
+from .needles import (
+    ask_after_it_turned,
+    ask_before_it_turns,
+    ask_where_it_was_cured,
+    keep_as_good,
+    see_to_what_was_moved,
+    show_what_stands_off,
+)
 
 if TYPE_CHECKING:
     from .walk import Walk
@@ -70,7 +77,9 @@ def offer(walk: Walk, cause: Cause, rules: Sequence[str] = (), waits: str = "") 
     elif chosen == 2:
         walk.log.append("repair", cause=str(cause.id), result="not-done")
     else:
-        walk.close("undecided", ())
+        walk.say("Close the case undecided? A closed case is not opened again; 'leave' keeps it open.", "ask")
+        if walk.choose(["yes, close it undecided", "no, go on"]) == 0:
+            walk.close("undecided", ())
 
 
 def _put_right(walk: Walk, cause: Cause) -> None:
@@ -93,14 +102,15 @@ def _put_right(walk: Walk, cause: Cause) -> None:
         return
     # What was done is kept before anything else is asked: a fix without its verdict is still to be retested.
     walk.log.append("fixed", cause=str(cause.id))
-    if fix.needle:
-        ask_where(walk, str(fix.needle))
     retest(walk, cause)
 
 
 def retest(walk: Walk, cause: Cause) -> None:
     """The same symptom, restrained first, then low and short, then as the fault asks; the next only when the last was
     good."""
+    needle = str(cause.fix.needle) if cause.fix.needle else ""
+    if needle:
+        ask_after_it_turned(walk, needle)
     if not _fit_to_retest(walk, cause):
         return
     walk.show(screens.paragraph(f"It is cured when: {cause.proof}", walk.width, "    "))
@@ -118,22 +128,19 @@ def retest(walk: Walk, cause: Cause) -> None:
         walk.say("    Kept open. Retest before any normal flight; the case goes on when you come back.")
         raise Left
     if verdict != 0:
-        walk.log.append("repair", cause=str(cause.id), result=("better", "same")[verdict - 1])
-        if verdict == 1:
-            _what_is_left(walk, cause)
-        # What was seen of the part itself is mended, whatever became of the fault.
-        _forget(walk, put_right(walk.knowledge, str(cause.id), walk.examined.conclusions.answers))
-        walk.tell_news()
-        walk.say(
-            "    Not cured yet: no normal flight, and no power but for a short restrained test, whatever is lifted now."
-        )
+        result = ("better", "same")[verdict - 1]
+        walk.log.append("repair", cause=str(cause.id), result=result, forgotten=_mended(walk, cause))
+        not_cured(walk, cause)
         return
-    if cause.fix.needle:
-        keep_as_good(walk, str(cause.fix.needle))
+    if needle:
+        ask_where_it_was_cured(walk, needle)
     see_to_what_was_moved(walk)
-    show_what_stands_off(walk)
     walk.say("How was it proved? (Enter: by these retests)", "ask")
     proof = walk.read(_proof_of, find=command_among_words) or proved_by(retests)
+    # Only now: whoever goes back at the question before has not proved it, and no count is good.
+    if needle:
+        keep_as_good(walk, needle)
+    show_what_stands_off(walk)
     walk.log.append("repair", cause=str(cause.id), result="gone", proof=proof)
     helped = [done.cause for done in walk.state.repairs if done.result == "better"]
     walk.close("found", (*helped, str(cause.id)))
@@ -174,14 +181,27 @@ def _minutes_run(walk: Walk) -> float:
         if not line.strip():
             raise NotUnderstood("type the minutes it ran, such as 12, or ? if nobody looked")
         try:
-            return 0.0 if line.strip() == "?" else minutes_run(line)
+            return 0.0 if not_known(line) else minutes_run(line)
         except NotAReading as error:
             raise NotUnderstood(str(error)) from None
 
     return walk.read(understand)
 
 
-def _what_is_left(walk: Walk, cause: Cause) -> None:
+def _mended(walk: Walk, cause: Cause) -> list[int]:
+    """The events that answer what was seen of the part itself: it is mended, whatever became of the fault."""
+    return _answers_to(walk, put_right(walk.knowledge, str(cause.id), walk.examined.conclusions.answers))
+
+
+def not_cured(walk: Walk, cause: Cause) -> None:
+    """Go on from a repair that did not end the fault, after asking what is left of it where it helped."""
+    if walk.state.half_mended:
+        _ask_what_is_left(walk, cause)
+    walk.tell_news()
+    walk.say("    Not cured yet: no normal flight, and no power but for a short restrained test, whatever is lifted now.")
+
+
+def _ask_what_is_left(walk: Walk, cause: Cause) -> None:
     """Part of the fault is gone, so what was answered before may be true no longer."""
     answers = walk.examined.conclusions.answers
     told = [walk.knowledge.findings[name] for name in may_be_gone(walk.knowledge, str(cause.id), answers)]
@@ -192,16 +212,15 @@ def _what_is_left(walk: Walk, cause: Cause) -> None:
         says = [f"{finding.ask} {screens.said(finding, walk.state, answers[str(finding.id)])}" for finding in told]
         walk.show(screens.choices(says, walk.width))
         left = walk.read(lambda line: several_of(line, len(says)), ["none"])
-    if _forget(walk, {str(finding.id) for place, finding in enumerate(told) if place not in left}):
+    gone = _answers_to(walk, {str(finding.id) for place, finding in enumerate(told) if place not in left})
+    walk.log.append("no-longer", numbers=gone)
+    if gone:
         walk.say("    What is no longer so is forgotten, and is asked again where it matters.")
 
 
-def _forget(walk: Walk, gone: Collection[str]) -> bool:
-    """Take the answers to these findings back; True if there was one."""
-    numbers = [number for number, finding in walk.state.answered if finding in gone]
-    if numbers:
-        walk.log.append("withdraw", numbers=numbers)
-    return bool(numbers)
+def _answers_to(walk: Walk, findings: Collection[str]) -> list[int]:
+    """The events that answer these findings."""
+    return [number for number, finding in walk.state.answered if finding in findings]
 
 
 def _fit_to_retest(walk: Walk, cause: Cause) -> bool:
@@ -226,5 +245,7 @@ def _fit_to_retest(walk: Walk, cause: Cause) -> bool:
             raise Left
         if chosen == 2:
             break
-    walk.log.append("repair", cause=str(cause.id), result="not-done")
+    walk.log.append("repair", cause=str(cause.id), result="not-proved", forgotten=_mended(walk, cause))
+    walk.tell_news()
+    walk.say("    Kept as done and not proved: no normal flight before it has had its retests.")
     return False

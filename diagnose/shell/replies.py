@@ -6,21 +6,19 @@ from ..case.casefile import understood
 from ..case.readings import NotAReading
 from ..case.state import Given
 from ..knowledge.model import Finding
-from .choices import NotUnderstood
+from .choices import NotUnderstood, not_known
 from .phrases import stems
 from .screens import marks
-
-UNKNOWN = ("?", "dk", "don't know", "dont know", "do not know", "unknown", "not sure", "no idea", "skip", "pass")
 
 
 def reply_to(finding: Finding, line: str) -> Given | None:
     """Return the answer meant by a line, or None for don't know. Raises NotUnderstood."""
     typed = line.strip().lower()
-    if typed in UNKNOWN:
-        return None
     for mark, answer in zip(marks(finding), finding.answers.values(), strict=False):
         if typed in (mark, str(answer.id), str(answer.say).lower()):
             return Given(str(answer.id))
+    if not_known(line):
+        return None
     if finding.measure and typed[:1] in "0123456789.,+-":
         try:
             return understood(finding, line.strip())

@@ -6,7 +6,7 @@ Steps and advice pass through `steps`, which leaves out whatever a standing hold
 from __future__ import annotations
 
 import string
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 
 from ..case.ledger import NeedleEntry, stands
 from ..case.ledger import told as told_of
@@ -267,8 +267,8 @@ def why(examined: Examined, finding: Finding, rules: Sequence[str], worth: Worth
             yield from paragraph(f"It helps tell '{between[0]}' from '{between[1]}'.", width, "    ")
 
 
-def ledger(entries: Sequence[NeedleEntry], may_close: bool, width: int) -> Lines:
-    """Where each needle stands, and how to put it back if that is allowed now."""
+def ledger(entries: Sequence[NeedleEntry], unknown: Collection[str], may_close: bool, width: int) -> Lines:
+    """Where each needle stands, and how to put it back if that is allowed now; of the `unknown` nobody knows."""
     yield "", ""
     yield "Needles, turns out from lightly seated:", "head"
     for needle in NEEDLES:
@@ -276,7 +276,8 @@ def ledger(entries: Sequence[NeedleEntry], may_close: bool, width: int) -> Lines
         if place is None:
             yield from paragraph(f"{needle}: not counted yet", width, "    ")
             continue
-        yield from paragraph(f"{needle}: {turns(place.now)}; {place.told(may_close)}", width, "    ")
+        stood = "not counted since it was turned" if needle in unknown else f"{turns(place.now)}; {place.told(may_close)}"
+        yield from paragraph(f"{needle}: {stood}", width, "    ")
         for entry in entries:
             if entry.needle == needle:
                 yield from paragraph(told_of(entry), width, f"      {entry.at[11:16]} ", "quiet")

@@ -189,10 +189,8 @@ class SetUp(Sitting):
         return f"Record of the set-up: {' and '.join(str(path) for path in paths)}"
 
     def entered(self) -> dict[tuple[int, ...], str]:
-        """A step or a count can be taken back as well as an answer."""
+        """A step can be taken back as well as what else was entered."""
         return {
             **super().entered(),
             **{(taken.number,): taken.step for taken in self.state.steps.values()},
-            **{(entry.number,): f"{entry.needle} needle" for entry in self.state.needles if entry.number},
-            **{(number,): f"{needle} needle" for number, needle in self.state.uncounted},
         }

@@ -8,6 +8,7 @@ from contextlib import suppress
 from pathlib import Path
 from typing import TypeVar
 
+from ..case.ledger import told
 from ..case.log import CaseLog
 from ..case.state import CaseState, Given
 from ..knowledge.model import Check, Finding, Knowledge
@@ -20,6 +21,7 @@ from . import screens
 from .choices import NotUnderstood, choice_of
 from .commands import COMMANDS, Command, command_among_words, command_in
 from .console import Console, Dropped, Left, show
+from .needles import say_what_is_written
 from .replies import reply_to
 
 Taken = TypeVar("Taken")
@@ -187,7 +189,12 @@ class Sitting:
         self.warn_once([str(name) for name in finding.cautions])
         self.show(screens.question(finding, len(self.state.answered) + 1, self.width))
         self.why = lambda: screens.why(self.examined, finding, rules, worth, self.width)
-        given = self.read(lambda line: reply_to(finding, line), [str(answer) for answer in finding.answers])
+        in_full = {str(answer.say).lower() for answer in finding.answers.values()}
+
+        def command(line: str) -> tuple[Command, str] | None:
+            return None if line.strip().lower() in in_full else command_in(line, self.commands)
+
+        given = self.read(lambda line: reply_to(finding, line), [str(answer) for answer in finding.answers], find=command)
         self.record(finding, given)
         self.so_far()
 
@@ -259,13 +266,21 @@ class Sitting:
         if not last:
             self.say("    There is nothing to take back.")
             return False
-        self.log.append("withdraw", numbers=[number for numbers in last for number in numbers])
-        self.say(f"    Taken back: {', '.join(entered[numbers] for numbers in last)}.")
+        numbers = [number for several in last for number in several]
+        needles = dict.fromkeys(entry.needle for entry in self.state.needles if entry.number in numbers)
+        self.log.append("withdraw", numbers=numbers)
+        self.say(f"    Taken back: {', '.join(entered[several] for several in last)}.")
+        for needle in needles:
+            say_what_is_written(self, needle)
         return True
 
     def entered(self) -> dict[tuple[int, ...], str]:
         """What can be taken back: the events that are taken back together -> what they are."""
-        return {(number,): finding for number, finding in self.state.answered}
+        return {
+            **{(number,): finding for number, finding in self.state.answered},
+            **{(entry.number,): f"{entry.needle} {told(entry)}" for entry in self.state.needles if entry.number},
+            **{(number,): f"that {needle} was not counted" for number, needle in self.state.uncounted},
+        }
 
     def change(self, rest: str) -> bool:
         carried = self.state.findings if self.state.set_up_in else ()

@@ -17,11 +17,24 @@ from .console import Left
 from .needles import see_to_what_was_moved, show_what_stands_off
 from .opening import NOTHING_SAID, OWNERS_WORDS
 from .phrases import match
-from .repair import NORMAL, offer, retest
+from .repair import NORMAL, not_cured, offer, retest
 from .sitting import Sitting
 
 SHORTEST_NAME = 3
 """Letters that may stand for a cause; fewer would fit nearly all."""
+
+
+WORKED = {
+    "fixed": "that this was done: {}",
+    "passed": "the good retest: {}",
+    "gone": "gone after: {}",
+    "better": "better after: {}",
+    "same": "still there after: {}",
+    "not-done": "put aside: {}",
+    "not-proved": "going on without a retest of: {}",
+    "no-longer": "what is still so after: {}",
+}
+"""What is entered of a repair -> how it is called when it is taken back, with the cause or the retest."""
 
 
 class Walk(Sitting):
@@ -61,6 +74,12 @@ class Walk(Sitting):
             self.say()
             self.say(f"Done and not yet proved: {fixed.name}", "head")
             retest(self, fixed)
+            return
+        if self.state.half_mended in self.knowledge.causes:
+            helped = self.knowledge.causes[self.state.half_mended]
+            self.say()
+            self.say(f"Better, but not gone, after: {helped.name}", "head")
+            not_cured(self, helped)
             return
         match self.examined.next:
             case Ask(finding, rules, worth):
@@ -114,10 +133,19 @@ class Walk(Sitting):
             self.show(screens.brief(self.examined, self.width))
 
     def entered(self) -> dict[tuple[int, ...], str]:
-        """A list of what the owner's words may mean is taken back as one, with all that was picked from it."""
+        """A list of what the owner's words may mean is taken back as one, with all that was picked from it; of a repair
+        that it was done, each good retest, and its verdict with what that made the walk forget."""
         picked = {number for numbers in self.state.lists for number in numbers}
         single = {numbers: name for numbers, name in super().entered().items() if not picked.issuperset(numbers)}
-        return {**single, **dict.fromkeys(self.state.lists, "what the owner's words may mean")}
+        worked: dict[tuple[int, ...], str] = {
+            (one.number,): WORKED[one.what].format(self._name_of(one.of)) for one in self.state.worked
+        }
+        return {**single, **worked, **dict.fromkeys(self.state.lists, "what the owner's words may mean")}
+
+    def _name_of(self, worked_on: str) -> str:
+        """A cause or a retest, by its name where today's rules have it."""
+        known = self.knowledge.causes.get(worked_on) or self.knowledge.retests.get(worked_on)
+        return str(known.name) if known else worked_on
 
     def _ask_again(self, finding: Finding, rules: Sequence[str]) -> None:
         """A contradiction is pointed out and asked again, not averaged away."""
@@ -196,12 +224,17 @@ class Walk(Sitting):
         offers["I know what it was"] = lambda: self.found("")
         if self.state.unknown or self.state.put_aside:
             offers["look again at what was not known or put aside"] = self._look_again
+        if self.state.unproved:
+            offers["retest what was done and not proved"] = lambda: self._take_verdicts_back("not-proved")
         list(offers.values())[self.choose(list(offers))]()
 
     def _look_again(self) -> None:
         numbers = [number for number, finding in self.state.answered if finding in self.state.unknown]
-        numbers += [e.number for e in self.log.events if e.what == "repair" and e.data["result"] == "not-done"]
-        self.log.append("withdraw", numbers=numbers)
+        self._take_verdicts_back("not-done", numbers)
+
+    def _take_verdicts_back(self, result: str, also: Sequence[int] = ()) -> None:
+        numbers = [one.number for one in self.state.worked if one.what == result]
+        self.log.append("withdraw", numbers=[*also, *numbers])
 
     def close(self, how: str, causes: Sequence[str]) -> None:
         self.log.append("closed", how=how, causes=list(causes))

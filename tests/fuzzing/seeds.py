@@ -110,6 +110,8 @@ LOG = """\
 {"event": "withdraw", "at": "2026-05-01T10:00:00+02:00", "numbers": [7]}
 {"event": "fixed", "at": "2026-05-01T10:00:00+02:00", "cause": "bolts-loose"}
 {"event": "passed", "at": "2026-05-01T10:00:00+02:00", "retest": "restrained"}
+{"event": "repair", "at": "2026-05-01T10:00:00+02:00", "cause": "bolts-loose", "result": "better", "forgotten": [4]}
+{"event": "no-longer", "at": "2026-05-01T10:00:00+02:00", "numbers": [6]}
 {"event": "repair", "at": "2026-05-01T10:00:00+02:00", "cause": "bolts-loose", "result": "gone", "proof": "idles"}
 {"event": "closed", "at": "2026-05-01T10:00:00+02:00", "how": "found", "causes": ["bolts-loose"]}
 """
