@@ -29,7 +29,9 @@ _EMPTY_WORDS = frozenset({
     "we", "went", "were", "what", "when", "whenever", "where", "which", "while", "who", "whole", "will",
     "with", "would", "you", "your", "yourself"
 })  # fmt: skip
-_DENIALS = frozenset({"no", "not", "non", "nothing", "never", "without", "cannot", "neither", "nor", "hardly", "barely"})
+_DENIALS = frozenset(
+    {"no", "not", "non", "nothing", "never", "without", "cannot", "neither", "nor", "hardly", "barely", "nowt"}
+)
 """Words that turn the next telling word into its opposite."""
 
 _CONTRACTED = re.compile(r"\b(ai|are|ca|could|did|does|do|had|has|have|is|should|was|were|wo|would)n'?t\b")
@@ -153,17 +155,12 @@ def _phrases_of(knowledge: Knowledge) -> _Phrases:
                 said.append(_Phrase(*where, frozenset(stems(answer.say, slang))))
     spoken = grouped((word, entry) for entry in (*liked, *said) for word in entry.words)
     entries = [*liked, *(entry for entry in said if not _said_of_all(entry, spoken))]
-    entries = [entry for entry in entries if _tells(entry.words)]
+    entries = [entry for entry in entries if entry.words - {"not"}]
     seen = Counter(word for entry in entries for word in entry.words)
     total = max(len(entries), 1)
     weight = {word: math.log(1 + total / count) for word, count in seen.items()}
     many = Counter((entry.finding, entry.answer) for entry in entries)
     return _Phrases(tuple(entries), weight, many, slang)
-
-
-def _tells(words: frozenset[str]) -> bool:
-    """True if words say more than that something is not so."""
-    return bool(words - {"not"})
 
 
 def _said_of_all(entry: _Phrase, spoken: Mapping[str, Sequence[_Phrase]]) -> bool:
@@ -184,24 +181,22 @@ def match(knowledge: Knowledge, text: str, open_findings: frozenset[str], most: 
     clauses = list(dict.fromkeys(part for part in _CLAUSES.split(text) if part.strip()))
     said = [(_corrected(stems(clause, phrases.slang), phrases.weight), 1.0) for clause in clauses]
     said.append((_corrected(stems(text, phrases.slang), phrases.weight), ACROSS_CLAUSES))
-    found: list[_Found] = []
     for share in (NEARLY_ALL, MORE_THAN_HALF):
-        found = found or [
-            one for words, counts in said for one in _clear(_found_in(words, counts, phrases, open_findings, share))
-        ]
-    told = [one.match for one in _each_once(found)]
-    met = frozenset(word for one in found for word in one.words)
-    for words in dict.fromkeys(words for words, _ in said if not words & met):
-        told += _may_be_part_of(words, phrases, open_findings - {match.finding for match in told})
-    return tuple(told[:most])
+        found = [one for words, counts in said for one in _clear(_found_in(words, counts, phrases, open_findings, share))]
+        if found:
+            return tuple(one.match for one in _each_once(found))[:most]
+    for words, _ in said:
+        if parts := _may_be_part_of(words, phrases, open_findings):
+            return tuple(parts[:most])
+    return ()
 
 
 def _found_in(
-    words: frozenset[str], counts: float, phrases: _Phrases, open_findings: frozenset[str], least: float
+    words: frozenset[str], counts: float, phrases: _Phrases, open_findings: frozenset[str], share: float
 ) -> Iterator[_Found]:
-    """Every phrase of which these words say at least this share. counts: what a likeness in them counts."""
+    """Every phrase of which these words are at least this share. counts: what a likeness in them counts."""
     for phrase in phrases.entries:
-        likeness = counts * _likeness(words, phrase.words, phrases.weight, least)
+        likeness = counts * _likeness(words, phrase.words, phrases.weight, share)
         if likeness > 0 and phrase.finding in open_findings:
             yield _Found(Match(phrase.finding, phrase.answer, likeness), words & phrase.words)
 
@@ -222,7 +217,7 @@ def _clear(found: Iterable[_Found]) -> list[_Found]:
 
 def _may_be_part_of(words: frozenset[str], phrases: _Phrases, open_findings: frozenset[str]) -> list[Match]:
     """For few words that are no phrase by themselves ("it surges"): the answers that are often said with them."""
-    having = Counter((one.finding, one.answer) for one in phrases.entries if _tells(words) and words <= one.words)
+    having = Counter((one.finding, one.answer) for one in phrases.entries if words - {"not"} and words <= one.words)
     share = {(of, answer): times / phrases.many[of, answer] for (of, answer), times in having.most_common()}
     often = [Match(of, answer, so) for (of, answer), so in share.items() if so >= OFTEN and of in open_findings]
     return often[:PARTS]
