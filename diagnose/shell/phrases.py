@@ -60,11 +60,17 @@ OFTEN = 0.3
 SEVERAL = 2
 """Other questions in whose phrases the words of an answer are found, for it to be no phrase of its own."""
 
-Slang = Mapping[tuple[str, ...], str]
-"""Stems as they are said -> the one word that stands for them."""
 
-_NO_SLANG: Slang = MappingProxyType({})
-_stems = stemmer("english").stemWord
+@dataclass(frozen=True, eq=False)
+class Sayings:
+    """Stems as they are said -> the one word that stands for them, and how many stems the longest of them has."""
+
+    stands_for: Mapping[tuple[str, ...], str]
+    longest: int
+
+
+_NO_SAYINGS = Sayings(MappingProxyType({}), 0)
+_stem = lru_cache(maxsize=20_000)(stemmer("english").stemWord)
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,7 +96,7 @@ class _Phrases:
     entries: tuple[_Phrase, ...]
     weight: Mapping[str, float]
     many: Mapping[tuple[str, str], int]
-    slang: Slang
+    sayings: Sayings
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,20 +105,19 @@ class _Found:
     words: frozenset[str]
 
 
-def stems(text: str, slang: Slang = _NO_SLANG) -> list[str]:
+def stems(text: str, sayings: Sayings = _NO_SAYINGS) -> list[str]:
     """Return the telling words of a text, cut to their stems; what is denied as "not" with its stem ("not start")."""
     plain = _CONTRACTED.sub("not", text.lower().replace("’", "'")).replace("'s", "").replace("'", "")
     words = [word for word in re.findall(r"[a-z0-9]+", plain) if word not in _EMPTY_WORDS]
-    return list(_denied(_in_one_word([word if word in _DENIALS else _stems(word) for word in words], slang)))
+    return list(_denied(_in_one_word([word if word in _DENIALS else _stem(word) for word in words], sayings)))
 
 
-def _in_one_word(words: Sequence[str], slang: Slang) -> Iterator[str]:
+def _in_one_word(words: Sequence[str], sayings: Sayings) -> Iterator[str]:
     """What is said in several ways, in one; the longest way first."""
-    longest = max(map(len, slang), default=1)
     at = 0
     while at < len(words):
-        for length in range(min(longest, len(words) - at), 0, -1):
-            one = slang.get(tuple(words[at : at + length]))
+        for length in range(min(sayings.longest, len(words) - at), 0, -1):
+            one = sayings.stands_for.get(tuple(words[at : at + length]))
             if one is not None:
                 yield one
                 at += length
@@ -134,25 +139,26 @@ def _denied(words: Iterable[str]) -> Iterator[str]:
         yield "not"
 
 
-def _slang_of(knowledge: Knowledge) -> Slang:
-    return {
-        tuple(stems(said)): entry.stands_for
+def _sayings_of(knowledge: Knowledge) -> Sayings:
+    sayings = (
+        (tuple(stems(said)), entry.stands_for)
         for entry in knowledge.slang.values()
         for said in (entry.stands_for, *entry.also)
-        if stems(said)
-    }
+    )
+    stands_for = {said: word for said, word in sayings if said}
+    return Sayings(stands_for, max(map(len, stands_for), default=0))
 
 
 @lru_cache(maxsize=8)
 def _phrases_of(knowledge: Knowledge) -> _Phrases:
-    slang = _slang_of(knowledge)
+    sayings = _sayings_of(knowledge)
     liked, said = [], []
     for finding in knowledge.findings.values():
         for answer in finding.answers.values():
             if answer.like:
                 where = str(finding.id), str(answer.id)
-                liked += [_Phrase(*where, frozenset(stems(phrase, slang))) for phrase in answer.like]
-                said.append(_Phrase(*where, frozenset(stems(answer.say, slang))))
+                liked += [_Phrase(*where, frozenset(stems(phrase, sayings))) for phrase in answer.like]
+                said.append(_Phrase(*where, frozenset(stems(answer.say, sayings))))
     spoken = grouped((word, entry) for entry in (*liked, *said) for word in entry.words)
     entries = [*liked, *(entry for entry in said if not _said_of_all(entry, spoken))]
     entries = [entry for entry in entries if entry.words - {"not"}]
@@ -160,7 +166,7 @@ def _phrases_of(knowledge: Knowledge) -> _Phrases:
     total = max(len(entries), 1)
     weight = {word: math.log(1 + total / count) for word, count in seen.items()}
     many = Counter((entry.finding, entry.answer) for entry in entries)
-    return _Phrases(tuple(entries), weight, many, slang)
+    return _Phrases(tuple(entries), weight, many, sayings)
 
 
 def _said_of_all(entry: _Phrase, spoken: Mapping[str, Sequence[_Phrase]]) -> bool:
@@ -179,8 +185,8 @@ def match(knowledge: Knowledge, text: str, open_findings: frozenset[str], most: 
     """
     phrases = _phrases_of(knowledge)
     clauses = list(dict.fromkeys(part for part in _CLAUSES.split(text) if part.strip()))
-    said = [(_corrected(stems(clause, phrases.slang), phrases.weight), 1.0) for clause in clauses]
-    said.append((_corrected(stems(text, phrases.slang), phrases.weight), ACROSS_CLAUSES))
+    said = [(_corrected(stems(clause, phrases.sayings), phrases.weight), 1.0) for clause in clauses]
+    said.append((_corrected(stems(text, phrases.sayings), phrases.weight), ACROSS_CLAUSES))
     for share in (NEARLY_ALL, MORE_THAN_HALF):
         found = [one for words, counts in said for one in _clear(_found_in(words, counts, phrases, open_findings, share))]
         if found:
