@@ -88,18 +88,20 @@ def _needed(rule: Rule) -> Iterator[str]:
     return (leaf.condition for leaf in leaves(rule.when) if isinstance(leaf, Is))
 
 
-def down_the_chains(rules: Mapping[str, Rule], seeds: Mapping[str, Rule]) -> dict[str, Rule]:
-    """Return the conditions of `seeds` and those from which rules conclude them, each with the rule of its seed."""
-    concluded_by = grouped(
-        (str(rule.outcome.condition), rule) for rule in rules.values() if isinstance(rule.outcome, Means)
-    )
+def down_the_chains(outcomes: Mapping[str, Iterable[Rule]], seeds: Mapping[str, Rule]) -> dict[str, Rule]:
+    """Return the conditions of `seeds` and those from which rules conclude them, each with the rule of its seed.
+
+    `outcomes` are the rules by outcome. A condition under several seeds goes to the last of them: all that lies under one
+    is gone through before the next, where `below` goes level by level.
+    """
     reached: dict[str, Rule] = dict(seeds)
     waiting: list[str] = list(seeds)
     while waiting:
         condition = waiting.pop()
-        for rule in concluded_by.get(condition, ()):
-            for leaf in leaves(rule.when):
-                if isinstance(leaf, Is) and leaf.condition not in reached:
-                    reached[leaf.condition] = reached[condition]
-                    waiting.append(leaf.condition)
+        for rule in outcomes.get(condition, ()):
+            if isinstance(rule.outcome, Means):
+                for needed in _needed(rule):
+                    if needed not in reached:
+                        reached[needed] = reached[condition]
+                        waiting.append(needed)
     return reached
