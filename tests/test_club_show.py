@@ -19,8 +19,9 @@ from diagnose.clubrules.comparing import lines as compared_lines
 from diagnose.clubrules.in_words import ratios, strength
 from diagnose.clubrules.picture import knowledge_for, picture
 from diagnose.clubrules.pit_card import LINES_A_PAGE, card, main_symptoms
-from diagnose.clubrules.showing import SHELVES, NotFound, chain, lines, roots, sheets
+from diagnose.clubrules.showing import SHELVES, NotFound, lines, roots, sheets
 from diagnose.knowledge.advice import STRONG
+from diagnose.knowledge.chains import above
 from diagnose.knowledge.model import Knowledge
 from diagnose.knowledge.packs import base_pack, load
 from diagnose.knowledge.source import FaultyFiles
@@ -76,7 +77,7 @@ def test_a_rule_shows_its_premise_its_reason_and_everything_it_chains_to(bench: 
 
 
 def test_a_chain_reaches_cautions_two_links_away(bench: Knowledge) -> None:
-    assert {rule.id for rule in chain(bench, ["lean-under-load"])} == {
+    assert {rule.id for rule in above(bench, ["lean-under-load"])} == {
         "lean-chain", "no-power-while-lean", "tell-of-lean", "no-closing-until-rich",
     }  # fmt: skip
     assert roots(bench, "lean-possible") == ("idle", "under-load")

@@ -13,6 +13,7 @@ from statistics import median
 import pytest
 from benchmarks.large_pack import PACK, Stopwatch, chained, large_club
 
+from diagnose.knowledge.chains import above, below, concluding
 from diagnose.knowledge.checked import check
 from diagnose.knowledge.model import KNOWN, All, Answered, Any, Is, IsNot, Knowledge, Means, Term, leaves
 from diagnose.knowledge.packs import base_pack, load
@@ -153,3 +154,11 @@ def test_a_chain_of_two_thousand_conditions_each_reached_in_two_ways_is_no_trap(
     seen = reason(knowledge, {"sign-1": "plain", "sign-2": "plain"})
     assert seen.conditions["state-0"].rests_on == {"sign-1", "sign-2"}
     assert time.process_time() - start < 5
+
+
+def test_every_rule_of_a_chain_is_met_once_the_nearest_first_both_ways(tmp_path: Path) -> None:
+    knowledge = load([base_pack(), pack_of(tmp_path, chained(400, random.Random(1)))])
+    down = [rule.id for rule in below(concluding(knowledge), ["state-0"])]
+    assert down == [f"made-{number}" for number in range(1, 401)]
+    up = [rule.id for rule in above(knowledge, ["state-199"])]
+    assert up == [f"made-{2 * state + way}" for state in reversed(range(199)) for way in (1, 2)] + ["made-0"]

@@ -12,7 +12,7 @@ from pathlib import PurePath
 from types import MappingProxyType
 from typing import Any as Whatever
 
-from ..knowledge.chains import concluding, resting_on
+from ..knowledge.chains import above, below, concluding, resting_on
 from ..knowledge.fields import likeliest
 from ..knowledge.hearing import MEASURED, Hearing
 from ..knowledge.model import (
@@ -121,23 +121,6 @@ def _shelves(knowledge: Knowledge) -> Iterator[tuple[str, Mapping[str, Whatever]
     return ((kind, getattr(knowledge, shelf)) for kind, shelf in SHELVES.items())
 
 
-def chain(knowledge: Knowledge, conditions: Iterable[str]) -> tuple[Rule, ...]:
-    """Return the rules that these conditions lead on to through every link, nearest first, each once."""
-    reached: dict[str, Rule] = {}
-    seen: set[str] = set()
-    waiting = list(dict.fromkeys(map(str, conditions)))
-    while waiting:
-        seen.update(waiting)
-        further: dict[str, None] = {}
-        for condition in waiting:
-            for rule in resting_on(knowledge).get(condition, ()):
-                reached.setdefault(str(rule.id), rule)
-                if isinstance(rule.outcome, Means) and rule.outcome.condition not in seen:
-                    further[str(rule.outcome.condition)] = None
-        waiting = list(further)
-    return tuple(reached.values())
-
-
 # Sections that several kinds share.
 
 
@@ -216,7 +199,7 @@ def _rule(knowledge: Knowledge, rule: Rule) -> Iterator[Section]:
         condition = rule.outcome.condition
         others = tuple(one for one in concluding(knowledge)[condition] if one is not rule)
         yield _rules("other rules that conclude the same", knowledge, others)
-        yield _rules("what it leads on to", knowledge, chain(knowledge, [condition]))
+        yield _rules("what it leads on to", knowledge, above(knowledge, [condition]))
         yield _showing(knowledge, str(condition))
     if isinstance(rule.outcome, Warns):
         cautions = (knowledge.cautions[name] for name in rule.outcome.cautions)
@@ -287,7 +270,7 @@ def _finding(knowledge: Knowledge, finding: Finding) -> Iterator[Section]:
     rules = resting_on(knowledge).get(name, ())
     yield _rules("rules that rest on it", knowledge, rules)
     conditions = [rule.outcome.condition for rule in rules if isinstance(rule.outcome, Means)]
-    further = tuple(rule for rule in chain(knowledge, conditions) if rule not in rules)
+    further = tuple(rule for rule in above(knowledge, conditions) if rule not in rules)
     yield _rules("what those lead on to", knowledge, further)
     yield _rules("rules that say when it is asked", knowledge, concluding(knowledge).get(name, ()))
     checks = (check for check in knowledge.checks.values() if name in check.finds)
@@ -324,25 +307,15 @@ def _condition(knowledge: Knowledge, condition: Condition) -> Iterator[Section]:
     yield _showing(knowledge, name)
     rules = resting_on(knowledge).get(name, ())
     yield _rules("rules that rest on it", knowledge, rules)
-    yield _rules("what those lead on to", knowledge, tuple(r for r in chain(knowledge, [name]) if r not in rules))
+    yield _rules("what those lead on to", knowledge, tuple(r for r in above(knowledge, [name]) if r not in rules))
     moves = (move for move in knowledge.needle_moves.values() if name in move.concluded)
     yield Section("needles it moves", tuple(f"{m.id}: {m.needle} {m.way} {_at(m.id.place)}" for m in moves))
 
 
 def roots(knowledge: Knowledge, condition: str) -> tuple[str, ...]:
     """Return the findings that can bring a condition about, through every link of the chain."""
-    found: dict[str, None] = {}
-    seen = {condition}
-    waiting = [condition]
-    while waiting:
-        for rule in concluding(knowledge).get(waiting.pop(0), ()):
-            for leaf in leaves(rule.when):
-                if isinstance(leaf, Answered):
-                    found[str(leaf.finding)] = None
-                elif leaf.condition not in seen:
-                    seen.add(str(leaf.condition))
-                    waiting.append(str(leaf.condition))
-    return tuple(found)
+    premises = (leaf for rule in below(concluding(knowledge), [condition]) for leaf in leaves(rule.when))
+    return tuple(dict.fromkeys(str(leaf.finding) for leaf in premises if isinstance(leaf, Answered)))
 
 
 def _caution(knowledge: Knowledge, caution: Caution) -> Iterator[Section]:

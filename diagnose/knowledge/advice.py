@@ -5,10 +5,10 @@ findings nobody uses, work without the caution that belongs to it. Advice is sou
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Set
 from pathlib import Path
 
-from .chains import down_the_chains
+from .chains import above, concluding, down_the_chains
 from .frequency import FREQUENCY
 from .hands import spoken_of, touched
 from .model import (
@@ -82,31 +82,17 @@ def _never_fires(knowledge: Knowledge, rule_ways: Mapping[str, tuple[Way, ...] |
 
 def _reachable(knowledge: Knowledge, rule_ways: Mapping[str, tuple[Way, ...] | None]) -> frozenset[str]:
     """The conditions that some chain of rules can conclude."""
-    waiting: dict[str, list[tuple[Way, str]]] = {}
-    reached: set[str] = set()
-    fresh: list[str] = []
 
-    def conclude(condition: str) -> None:
-        if condition not in reached:
-            reached.add(condition)
-            fresh.append(condition)
+    def can_fire(rule: Rule, reached: Set[str]) -> bool:
+        found = rule_ways[rule.id]  # None, too many ways to spell out, is taken to fire
+        return found is None or any(way.concluded <= reached for way in found)
 
-    for rule in knowledge.rules.values():
-        if not isinstance(rule.outcome, Means):
-            continue
-        found = rule_ways[rule.id]
-        if found is None:  # too many ways to spell out: taken to fire
-            conclude(rule.outcome.condition)
-        for way in found or ():
-            if not way.concluded:
-                conclude(rule.outcome.condition)
-            for needed in way.concluded:
-                waiting.setdefault(needed, []).append((way, str(rule.outcome.condition)))
-    while fresh:
-        for way, condition in waiting.get(fresh.pop(), ()):
-            if way.concluded <= reached:
-                conclude(condition)
-    return frozenset(reached)
+    first = _conditions(rule for rule in knowledge.rules.values() if can_fire(rule, frozenset()))
+    return first | _conditions(above(knowledge, first, can_fire))
+
+
+def _conditions(rules: Iterable[Rule]) -> frozenset[str]:
+    return frozenset(str(rule.outcome.condition) for rule in rules if isinstance(rule.outcome, Means))
 
 
 def _no_longer_concluded(knowledge: Knowledge) -> Iterator[Problem]:
@@ -114,7 +100,7 @@ def _no_longer_concluded(knowledge: Knowledge) -> Iterator[Problem]:
     switched_off = [change for change in knowledge.changes if isinstance(change, SwitchOff)]
     if not switched_off:
         return
-    concluded = {rule.outcome.condition for rule in knowledge.rules.values() if isinstance(rule.outcome, Means)}
+    concluded = _conditions(knowledge.rules.values())
     for condition in knowledge.conditions.values():
         if condition.id not in concluded:
             for change in switched_off:
@@ -233,14 +219,14 @@ def _waited_for(knowledge: Knowledge, folder: str) -> dict[str, Rule]:
     """Finding -> a caution or hold of the pack in this folder that rests on its answers, through any chain."""
     safe = [r for r in knowledge.rules.values() if _folder(r) == folder and isinstance(r.outcome, (Warns, Holds))]
     seeds: dict[str, Rule] = {leaf.condition: rule for rule in safe for leaf in leaves(rule.when) if isinstance(leaf, Is)}
-    above = down_the_chains(knowledge.rules, seeds)
+    resting = down_the_chains(concluding(knowledge), seeds)
     found: dict[str, Rule] = {}
     for rule in knowledge.rules.values():
         rests: Rule | None = None
         if _folder(rule) == folder and isinstance(rule.outcome, (Warns, Holds)):
             rests = rule
         elif isinstance(rule.outcome, Means):
-            rests = above.get(rule.outcome.condition)
+            rests = resting.get(rule.outcome.condition)
         if rests is not None:
             for leaf in leaves(rule.when):
                 if isinstance(leaf, Answered):
@@ -330,27 +316,16 @@ def _same_kin(cause: Cause, same: Mapping[str, Iterable[Kin]]) -> Iterator[Probl
 
 def _only_roots(knowledge: Knowledge) -> dict[str, str]:
     """Condition -> the one finding that everything which concludes it rests on, through any chain."""
-    concluding: dict[str, list[Rule]] = {}
-    for rule in knowledge.rules.values():
-        if isinstance(rule.outcome, Means):
-            concluding.setdefault(str(rule.outcome.condition), []).append(rule)
-    roots: dict[str, set[str]] = {condition: set() for condition in concluding}
-    waiting = list(concluding)
-    resting: dict[str, set[str]] = {}
-    for condition, rules in concluding.items():
-        for leaf in (leaf for rule in rules for leaf in leaves(rule.when)):
-            if isinstance(leaf, Answered):
-                roots[condition].add(str(leaf.finding))
-            elif isinstance(leaf, Is):
-                resting.setdefault(str(leaf.condition), set()).add(condition)
-    while waiting:
-        condition = waiting.pop()
-        for above in resting.get(condition, ()):
-            # Two roots are as good as many: only conditions with one are asked for.
-            if len(roots[above]) < 2 and not roots[condition] <= roots[above]:
-                roots[above] |= roots[condition]
-                waiting.append(above)
-    return {condition: next(iter(found)) for condition, found in roots.items() if len(found) == 1}
+    roots: dict[str, list[str]] = {}
+
+    def may_be_the_only_one(rule: Rule, _: Set[str]) -> bool:
+        # Two roots are as good as many: what has them need not be gone through again.
+        return isinstance(rule.outcome, Means) and len(roots.get(rule.outcome.condition, ())) < 2
+
+    for finding in knowledge.findings:
+        for condition in _conditions(above(knowledge, [finding], may_be_the_only_one)):
+            roots.setdefault(condition, []).append(finding)
+    return {condition: found[0] for condition, found in roots.items() if len(found) == 1}
 
 
 # Work that wants a caution.

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from types import MappingProxyType
 from typing import Any
 
-from .chains import down_the_chains
+from .chains import by_outcome, down_the_chains
 from .model import (
     Cause,
     Change,
@@ -170,7 +170,7 @@ def _guarded(rules: Mapping[str, Rule]) -> dict[str, Rule]:
     seeds: dict[str, Rule] = {
         leaf.condition: rule for rule in safe for leaf in leaves(rule.when) if isinstance(leaf, (Is, IsNot))
     }
-    return down_the_chains(rules, seeds)
+    return down_the_chains(by_outcome(rules.values()), seeds)
 
 
 def _taken_away(rules: Mapping[str, Rule], pack_of: Mapping[tuple[str, str], int], packs: int) -> Iterator[Problem]:
@@ -185,9 +185,10 @@ def _taken_away(rules: Mapping[str, Rule], pack_of: Mapping[tuple[str, str], int
         for leaf in leaves(rule.when)
         if isinstance(leaf, IsNot)
     ]
+    outcomes = by_outcome(rules.values())
     for number in range(1, packs):
         lifting = down_the_chains(
-            rules, {condition: rule for condition, rule in lifted_by if pack_of["rule", rule.id] != number}
+            outcomes, {condition: rule for condition, rule in lifted_by if pack_of["rule", rule.id] != number}
         )
         for rule in rules.values():
             if pack_of["rule", rule.id] == number and isinstance(rule.outcome, Means) and rule.outcome.condition in lifting:

@@ -12,8 +12,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from ..case.casefile import MACHINE
-from ..knowledge.chains import concluding, resting_on
-from ..knowledge.model import All, Answered, Any, Is, IsNot, Knowledge, Means, Rule, Term, leaves, names_in
+from ..knowledge.chains import below, concluding, resting_on
+from ..knowledge.model import All, Answered, Any, Is, IsNot, Knowledge, Rule, Term, leaves, names_in
 from ..reasoning.reason import Conclusions
 
 
@@ -92,7 +92,8 @@ def _ways_to_conclude(
     out. The cheapest condition is settled first, so each rule is looked at once for each that it rests on (Knuth, "A
     generalization of Dijkstra's algorithm", 1977; from memory).
     """
-    rules = _below(knowledge, wanted)
+    concerned = {rule.id for rule in below(concluding(knowledge), wanted)}
+    rules = [rule for name, rule in knowledge.rules.items() if name in concerned]
     order = {str(rule.id): place for place, rule in enumerate(rules)}
     settled: dict[str, Way] = dict.fromkeys(conclusions.conditions, DONE)
     waiting: list[tuple[float, int, int, str, Way]] = []
@@ -115,22 +116,6 @@ def _ways_to_conclude(
             if rule.id in order:
                 look(rule)
     return settled
-
-
-def _below(knowledge: Knowledge, wanted: Iterable[str]) -> list[Rule]:
-    """The rules that conclude these conditions, and those that conclude what they rest on, through every link."""
-    found: dict[str, Rule] = {}
-    seen = set(wanted)
-    waiting = list(seen)
-    while waiting:
-        for rule in concluding(knowledge).get(waiting.pop(), ()):
-            if not isinstance(rule.outcome, Means):
-                continue
-            found[str(rule.id)] = rule
-            further = {str(leaf.condition) for leaf in leaves(rule.when) if isinstance(leaf, Is)} - seen
-            seen |= further
-            waiting += further
-    return [rule for name, rule in knowledge.rules.items() if name in found]
 
 
 def _to_hold(conclusions: Conclusions, term: Term | None, minutes: Mapping[str, float], settled: Mapping[str, Way]) -> Way:
