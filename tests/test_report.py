@@ -12,6 +12,7 @@ from diagnose.planning.examine import examine
 from diagnose.report.fault_report import NOT_PROVED, fault_report, for_the_workshop
 from diagnose.report.files import as_html, as_markdown, markdown_safe
 from diagnose.shell.console import ScriptedConsole
+from diagnose.shell.repair import offer
 from diagnose.shell.walk import Walk
 from diagnose.testing import Owner, walk_with
 
@@ -185,6 +186,23 @@ def test_bolts_that_were_tightened_and_not_proved_stand_so_in_the_report(base: K
     assert base.causes["carb-bolts-loose"].fix.steps[0].do in report.done[0].steps
     (to_prove,) = [point for point in report.still_open if point.startswith("Not proved")]
     assert "A low short hover" in to_prove and proved not in to_prove
+
+
+def test_a_report_of_a_sound_engine_claims_no_repair_and_no_proof(base: Knowledge, tmp_path: Path) -> None:
+    """Nothing was done and it still burbles, as it should; nobody read the head's temperature."""
+    cause = "normal-load-off-burble"
+    with CaseLog.create(tmp_path) as log:
+        log.append("words", text="burbles when I close the throttle")
+        log.append("heard")
+        for finding, answer in {"machine": "helicopter", "fit-to-run": "fit"}.items():
+            log.append("answer", finding=finding, answer=answer)
+        walk = Walk(base, log, ScriptedConsole(["agreed", "heard and understood"]), tmp_path / "reports", None)
+        offer(walk, base.causes[cause])
+        report = fault_report(base, log.state, examine(base, log.state), "diagnose")
+    said = as_markdown(report)
+    assert report.outcome == f"{base.causes[cause].name}."
+    assert report.done[0].says.startswith("explained; nothing was changed")
+    assert base.causes[cause].proof not in said and "symptom is gone" not in said
 
 
 def test_each_repair_has_its_own_steps_under_it(base: Knowledge, tmp_path: Path) -> None:

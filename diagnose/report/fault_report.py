@@ -10,7 +10,7 @@ from ..bench.needles import history
 from ..case.casefile import MACHINE
 from ..case.ledger import stands, told, turned
 from ..case.readings import count_words, percent, times, turns
-from ..case.state import CANNOT, DONE, NOT_DONE, CaseState
+from ..case.state import CANNOT, DONE, NOT_DONE, CaseState, RepairDone
 from ..drawing.chart import Chart
 from ..drawing.terminal import draw
 from ..knowledge.checker import NEEDLE_HOLDS
@@ -156,6 +156,8 @@ PUT_RIGHT = {
     "": "done and not yet proved; as it stood before",
 }
 """Result of a repair ('': not retested yet) -> what is said beside its cause."""
+
+EXPLAINED = "explained; nothing was changed"
 
 NOT_PROVED = "Not proved by a retest: no normal flight until the retests are passed."
 
@@ -328,7 +330,7 @@ def _outcome(knowledge: Knowledge, state: CaseState) -> str:
         case "found":
             return _found(f"Cause found: {names}.", state)
         case "normal":
-            return f"Nothing is wrong: {names}."
+            return f"{names}."
         case _:
             return "Undecided. Do not fly it until the cause is known."
 
@@ -381,7 +383,8 @@ def _before_repair(examined: Examined, state: CaseState, cause: str, result: str
     ranked = then.standing.of(cause)
     if ranked is None:
         return CauseLine(_cause_name(examined.knowledge, cause), 0.0, (), PUT_RIGHT[result])
-    return replace(_cause(then, before, ranked, state), repaired=PUT_RIGHT[result])
+    said = EXPLAINED if _is_explained(examined.knowledge, cause, result) else PUT_RIGHT[result]
+    return replace(_cause(then, before, ranked, state), repaired=said)
 
 
 def _cause(examined: Examined, state: CaseState, ranked: RankedCause, since: CaseState | None = None) -> CauseLine:
@@ -430,7 +433,7 @@ def _done(knowledge: Knowledge, state: CaseState, conclusions: Conclusions) -> t
     lines = [
         DoneLine(
             _cause_name(knowledge, repair.cause),
-            f"{RESULTS[repair.result]} ({when(repair.at)})",
+            f"{_became(knowledge, repair)} ({when(repair.at)})",
             _steps(knowledge, repair.cause, conclusions) if repair.result != "not-done" else (),
         )
         for repair in state.repairs
@@ -443,6 +446,15 @@ def _done(knowledge: Knowledge, state: CaseState, conclusions: Conclusions) -> t
             DoneLine(_cause_name(knowledge, state.to_retest), says, _steps(knowledge, state.to_retest, conclusions))
         )
     return tuple(lines)
+
+
+def _became(knowledge: Knowledge, repair: RepairDone) -> str:
+    return EXPLAINED if _is_explained(knowledge, repair.cause, repair.result) else RESULTS[repair.result]
+
+
+def _is_explained(knowledge: Knowledge, cause: str, result: str) -> bool:
+    """True for what owners take for a fault and is none: nothing was put right."""
+    return result == "gone" and cause in knowledge.causes and knowledge.causes[cause].family == "normal"
 
 
 def _steps(knowledge: Knowledge, cause: str, conclusions: Conclusions) -> tuple[str, ...]:

@@ -34,6 +34,7 @@ RUN = "run"
 """The hold under which no engine is started, for a retest either."""
 
 NORMAL = "normal"
+EXPLAINED = "Nothing was changed: it was explained that a sound engine does so."
 """Family of the causes that are no fault: the engine is as it should be."""
 
 
@@ -92,7 +93,7 @@ def _put_right(walk: Walk, cause: Cause) -> None:
     walk.show(screens.steps(walk.knowledge, walk.examined.conclusions, fix.steps, walk.width))
     if cause.family == NORMAL:
         if walk.choose(["heard and understood: leave it as it is", "no, something is wrong"]) == 0:
-            walk.log.append("repair", cause=str(cause.id), result="gone", proof=str(cause.proof))
+            walk.log.append("repair", cause=str(cause.id), result="gone", proof=EXPLAINED)
             walk.close(NORMAL, (str(cause.id),))
         else:
             walk.log.append("repair", cause=str(cause.id), result="same")
