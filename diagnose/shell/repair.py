@@ -162,7 +162,10 @@ def _verdict_of(walk: Walk, retest: Retest, well: str) -> int:
     for rule in walk.examined.conclusions.proofs.get(retest.id, ()):
         walk.show(screens.paragraph(f"Because: {walk.knowledge.rules[rule].because}", walk.width, "    ", "quiet"))
     if least:
-        walk.say(f"    It counts as gone after {screens.minutes(least)} of running, not sooner.")
+        says = f"It counts as gone after {screens.minutes(least)} of running, not sooner."
+        if retest.beyond and least == retest.lasts:
+            says += " If it took longer than that to show, half as long again as it took."
+        walk.show(screens.paragraph(says, walk.width, "    "))
     walk.warn([str(name) for name in retest.cautions])
     walk.show(screens.steps(walk.knowledge, walk.examined.conclusions, retest.steps, walk.width))
     while True:
