@@ -50,6 +50,7 @@ REQUIRED: Mapping[str, Mapping[str, type]] = MappingProxyType(
         "set-up": {},
         "step": {"step": str, "outcome": str, "answers": dict},
         "uncounted": {"needle": str},
+        "no-baseline": {"needle": str},
         "carried": {"setup": str, "answers": dict, "counts": dict, "steps": dict},
         "recording": {
             "name": str,

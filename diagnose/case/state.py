@@ -149,6 +149,7 @@ class CaseState:
     told          every answer that was ever given, in that order
     set_up_in     the case of the set-up that this fault came after ('': none)
     steps         steps of that set-up, in the order they were taken
+    no_baseline   needles of which nobody knows where they stood when it ran well, as (event, needle)
     uncounted     needles whose count was asked for and not known, as (event, needle)
     """
 
@@ -183,6 +184,7 @@ class CaseState:
     set_up_in: str = ""
     steps: Mapping[str, StepTaken] = field(default_factory=dict)
     uncounted: tuple[tuple[int, str], ...] = ()
+    no_baseline: tuple[tuple[int, str], ...] = ()
 
     @property
     def answers(self) -> dict[str, str]:
@@ -227,7 +229,8 @@ def replay(events: Iterable[Event]) -> CaseState:
     held: dict[str, Any] = {
         "findings": {}, "unknown": set(), "asked_again": set(), "words": [], "notes": [], "needles": [],
         "repairs": [], "checks": {}, "awaiting": {}, "put_aside": set(), "unproved": set(), "answered": [], "bench": [],
-        "draft": {}, "steps": {}, "uncounted": [], "recordings": [], "begun": {}, "unheard": [], "lists": [], "worked": [],
+        "draft": {}, "steps": {}, "uncounted": [], "no_baseline": [], "recordings": [], "begun": {}, "unheard": [],
+        "lists": [], "worked": [],
     }  # fmt: skip
     for event in events:
         if event.number not in withdrawn:
@@ -268,6 +271,7 @@ def replay(events: Iterable[Event]) -> CaseState:
         set_up_in=held.get("set_up_in", ""),
         steps=MappingProxyType(held["steps"]),
         uncounted=tuple(held["uncounted"]),
+        no_baseline=tuple(held["no_baseline"]),
     )
 
 
@@ -391,6 +395,8 @@ def _apply(event: Event, held: dict[str, Any]) -> None:
             held["needles"] += [NeedleEntry(n, count, False, event.at, good=True) for n, count in settled.items()]
         case "uncounted":
             held["uncounted"].append((event.number, data["needle"]))
+        case "no-baseline":
+            held["no_baseline"].append((event.number, data["needle"]))
         case "carried":
             held["set_up_in"] = data["setup"]
             held["findings"].update(_tells(event))

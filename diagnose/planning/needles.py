@@ -14,7 +14,7 @@ from ..case.ledger import NeedleEntry, NeedleStands, stands
 from ..case.readings import SIXTEENTHS, turns
 from ..case.state import CaseState
 from ..knowledge.checker import CLOSE_NEEDLE, NEEDLE_HOLDS
-from ..knowledge.model import Answered, Knowledge, Proves, leaves
+from ..knowledge.model import Answered, Cause, Knowledge, Proves, leaves
 from ..knowledge.setup_model import IN, NEEDLES, OUT, Carburettor
 from ..reasoning.reason import Conclusions
 
@@ -159,11 +159,44 @@ def _telling_of_moves(knowledge: Knowledge, state: CaseState) -> list[str]:
     ]
 
 
-def _set(knowledge: Knowledge, state: CaseState) -> set[str]:
-    """The needles that a repair has set, the one included that is still to be proved."""
+SET_BY = ("needles", "weather")
+"""Families of causes whose repair is the setting of the needle. Any other opens it for the first run, to be on the safe
+side, or brings it back to where it was."""
+
+
+def set_by(cause: Cause) -> str:
+    """Return the needle that the repair of this cause sets, so that it is good where it was cured; '' for none."""
+    return str(cause.fix.needle) if cause.fix.needle and cause.family in SET_BY else ""
+
+
+def _done(knowledge: Knowledge, state: CaseState) -> list[Cause]:
+    """The causes whose repair was done, the one included that is still to be proved."""
     done = [repair.cause for repair in state.repairs if repair.result != "not-done"]
-    causes = (knowledge.causes[cause] for cause in (*done, state.to_retest) if cause in knowledge.causes)
-    return {str(cause.fix.needle) for cause in causes if cause.fix.needle}
+    return [knowledge.causes[cause] for cause in (*done, state.to_retest) if cause in knowledge.causes]
+
+
+def _set(knowledge: Knowledge, state: CaseState) -> set[str]:
+    return {set_by(cause) for cause in _done(knowledge, state)} - {""}
+
+
+def baseless(state: CaseState) -> frozenset[str]:
+    """Return the needles of which it was asked in vain where they stood when it ran well, and that were not called good
+    since: their first count is where the chase had left them."""
+    good = {entry.needle: entry.number for entry in state.needles if entry.good}
+    return frozenset(needle for number, needle in state.no_baseline if number > good.get(needle, 0))
+
+
+def without_a_baseline(knowledge: Knowledge, state: CaseState) -> tuple[str, ...]:
+    """Return the needles that answers say were moved and that were only counted here, so that the first count is no
+    baseline, and of which it was not asked yet where they stood when it ran well. A move that was written down here
+    began at a count that was."""
+    founded = {entry.needle for entry in state.needles if entry.good or entry.moved or not entry.number}
+    told = bool(_telling_of_moves(knowledge, state))
+    return tuple(
+        needle
+        for needle in moved_in_the_chase(knowledge, state)
+        if told and needle not in founded | baseless(state) and stands(state.needles, needle) is not None
+    )
 
 
 def lost(state: CaseState) -> frozenset[str]:
@@ -201,6 +234,7 @@ def stands_off(knowledge: Knowledge, state: CaseState, conclusions: Conclusions)
     says = []
     moved = moved_in_the_chase(knowledge, state)
     unknown = places_unknown(knowledge, state)
+    opened = [str(cause.fix.needle) for cause in _done(knowledge, state) if cause.fix.needle and not set_by(cause)]
     for needle in NEEDLES:
         place = stands(state.needles, needle)
         if needle in unknown or (needle in moved and place is None):
@@ -209,7 +243,12 @@ def stands_off(knowledge: Knowledge, state: CaseState, conclusions: Conclusions)
                 f"{needle} was {how}, and where it stands is not known. Before it is"
                 " turned again: engine stopped, count it from lightly seated, write it down and set it back."
             )
-        elif place is not None and place.moved_by and needle in moved:
+        elif place is not None and needle in baseless(state):
+            says.append(
+                f"{needle} was moved while the fault was looked for, and where it belongs is not known. It ran last at"
+                f" {turns(place.now)}: it is set up anew, from the rich side, before that counts as its baseline."
+            )
+        elif place is not None and place.moved_by and needle in {*moved, *opened}:
             back = _put_back(knowledge, place, conclusions.held(NEEDLE_HOLDS))
             says.append(f"{needle} still stands {place.off}. {back}")
     return tuple(says)

@@ -19,7 +19,7 @@ from ..knowledge.model import Knowledge
 from ..knowledge.setup_model import NEEDLES
 from ..listen.record import chart
 from ..planning.examine import Examined, examine
-from ..planning.needles import carburettor_of, in_words, next_move, places_unknown, stands_off, trusted
+from ..planning.needles import baseless, carburettor_of, in_words, next_move, places_unknown, stands_off, trusted
 from ..planning.plan import next_questions
 from ..planning.proof import proved_by, retests_of
 from ..planning.setup import in_order
@@ -487,9 +487,12 @@ def _needle_lines(knowledge: Knowledge, state: CaseState, may_close: bool) -> tu
             continue
         moves = tuple(Line(when(entry.at), told(entry)) for entry in state.needles if entry.needle == needle)
         now, back = turns(place.now), place.way_back() if place.moved_by <= 0 or may_close else "on hold: see above"
+        baseline = turns(place.baseline)
+        if needle in baseless(state):
+            baseline, back = "not known", "to be set up anew"
         if needle in unknown:
             now, back = "not known", "not counted since it was turned"
-        lines.append(NeedleLine(needle, turns(place.baseline), now, back, moves))
+        lines.append(NeedleLine(needle, baseline, now, back, moves))
     return tuple(lines)
 
 

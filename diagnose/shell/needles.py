@@ -24,6 +24,7 @@ from ..knowledge.checker import NEEDLE_HOLDS
 from ..knowledge.setup_model import NEEDLES
 from ..planning.needles import (
     EIGHTH,
+    baseless,
     carburettor_of,
     in_words,
     lost,
@@ -32,6 +33,7 @@ from ..planning.needles import (
     places_unknown,
     trusted,
     turned_since,
+    without_a_baseline,
 )
 from . import screens
 from .choices import NotUnderstood, not_known
@@ -309,6 +311,8 @@ def ask_where_it_was_cured(sitting: Sitting, needle: str) -> None:
 
 def see_to_what_was_moved(sitting: Sitting) -> None:
     """Before a case closes as cured: ask of each needle that was moved in the chase whether it is back at its baseline."""
+    for needle in without_a_baseline(sitting.knowledge, sitting.state):
+        _ask_what_the_baseline_is(sitting, needle)
     for needle in moved_in_the_chase(sitting.knowledge, sitting.state):
         place = stands(sitting.state.needles, needle)
         if place is None:
@@ -319,12 +323,39 @@ def see_to_what_was_moved(sitting: Sitting) -> None:
             _ask_where_it_belongs(sitting, needle)
             sitting.say("    Engine stopped: count it in, lightly, and leave it where you found it.")
             _count_or_leave_open(sitting, needle)
+        elif needle in baseless(sitting.state):
+            continue
         elif place.moved_by or not any(entry.moved and entry.needle == needle for entry in sitting.state.needles):
             _ask_if_back(sitting, place)
 
 
+def _ask_what_the_baseline_is(sitting: Sitting, needle: str) -> None:
+    """Of a needle that was counted only after it had been moved: the count before the chase, and where it is left now."""
+    place = stands(sitting.state.needles, needle)
+    assert place is not None
+    sitting.say()
+    sitting.say(f"{needle} was moved before it was counted, so its first count is no baseline.", "head")
+    belongs = _where_it_belongs(sitting, needle)
+    if belongs is None:
+        sitting.log.append("no-baseline", needle=needle)
+        sitting.say(f"    {needle} stays at {turns(place.now)}, and that is not called its baseline.")
+    else:
+        sitting.log.append("needle", needle=needle, sixteenths=belongs.sixteenths, moved=False, good=True)
+        sitting.log.append("needle", needle=needle, sixteenths=place.now, moved=False)
+        sitting.say(f"    {needle} belongs at {turns(belongs.sixteenths)}.")
+
+
 def _ask_where_it_belongs(sitting: Sitting, needle: str) -> None:
     """Ask for the count before the chase: where it stands after that is no baseline."""
+    belongs = _where_it_belongs(sitting, needle)
+    if belongs is None:
+        sitting.log.append("no-baseline", needle=needle)
+    else:
+        sitting.log.append("needle", needle=needle, sixteenths=belongs.sixteenths, moved=False)
+        sitting.say(f"    {needle} belongs at {turns(belongs.sixteenths)}.")
+
+
+def _where_it_belongs(sitting: Sitting, needle: str) -> NeedleEntry | None:
     sitting.say(f"Where did the {needle} needle stand when it ran well? Turns out, or ? if nobody knows.", "ask")
 
     def understand(line: str) -> NeedleEntry | None:
@@ -338,12 +369,7 @@ def _ask_where_it_belongs(sitting: Sitting, needle: str) -> None:
             raise NotUnderstood(A_SLIP)
         return entry
 
-    belongs = sitting.read(understand)
-    if belongs is None:
-        sitting.log.append("note", text=f"Where {needle} belongs is not known; its count is where it was left.")
-    else:
-        sitting.log.append("needle", needle=needle, sixteenths=belongs.sixteenths, moved=False)
-        sitting.say(f"    {needle} belongs at {turns(belongs.sixteenths)}.")
+    return sitting.read(understand)
 
 
 def _ask_if_back(sitting: Sitting, place: NeedleStands) -> None:

@@ -11,6 +11,7 @@ from ..case.readings import NotAReading, percent
 from ..knowledge.model import Cause, Retest
 from ..planning.lifting import behind
 from ..planning.mending import may_be_gone, put_right
+from ..planning.needles import set_by
 from ..planning.plan import still_to_prove
 from ..planning.proof import least_minutes, minutes_run, proved_by, retests_of
 from ..report.wording import minutes
@@ -139,8 +140,8 @@ def retest(walk: Walk, cause: Cause) -> None:
     walk.say("How was it proved? (Enter: by these retests)", "ask")
     proof = walk.read(_proof_of, find=command_among_words) or proved_by(retests)
     # Only now: whoever goes back at the question before has not proved it, and no count is good.
-    if needle:
-        keep_as_good(walk, needle)
+    if set_by(cause):
+        keep_as_good(walk, set_by(cause))
     show_what_stands_off(walk)
     walk.log.append("repair", cause=str(cause.id), result="gone", proof=proof)
     helped = [done.cause for done in walk.state.repairs if done.result == "better"]

@@ -280,6 +280,7 @@ class Sitting:
             **{(number,): finding for number, finding in self.state.answered},
             **{(entry.number,): f"{entry.needle} {told(entry)}" for entry in self.state.needles if entry.number},
             **{(number,): f"that {needle} was not counted" for number, needle in self.state.uncounted},
+            **{(number,): f"that nobody knows where {needle} belongs" for number, needle in self.state.no_baseline},
         }
 
     def change(self, rest: str) -> bool:
