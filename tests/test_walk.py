@@ -534,12 +534,13 @@ def test_a_retest_that_was_good_is_not_asked_for_again_after_a_break(base: Knowl
 
 
 def test_an_engine_that_would_not_start_can_be_retested(base: Knowledge, tmp_path: Path) -> None:
-    """No start takes running away; the fix may have given it back, so the retest must be offered."""
+    """No start takes running away; the fix may have given it back, so the retests must be offered, a cold start too."""
     with CaseLog.create(tmp_path) as log:
         tell(log, "dead", {"machine": "aeroplane", "fit-to-run": "fit", "starts": "never"})
         log.append("fixed", cause="plug-fouled")
-        console = ScriptedConsole(["1", "1", ""])
+        console = ScriptedConsole(["1", "1", "1", ""])
         Walk(base, log, console, tmp_path / "reports", None).run()
+        assert any(line.startswith("Retest: The next cold start") for line in console.lines)
         assert log.state.closing is not None
         assert log.state.closing.how == "found"
 
