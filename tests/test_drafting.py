@@ -32,7 +32,7 @@ ANSWERS = {
     "family": ["fuel"],
     "how-common": [""],
     "signs": [""],
-    "nearly-always": ["1"],
+    "nearly-always": ["2"],
     "sometimes": ["none"],
     "look": ["Take the tank out.", "Look at the line.", ""],
     "look-question": ["Does the line fold?"],

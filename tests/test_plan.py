@@ -172,7 +172,7 @@ def test_no_hold_is_argued_away_by_asking_everything_again(base: Knowledge) -> N
 
 def test_a_look_that_opens_the_run_that_would_prove_rich_is_taken_before_a_rich_engine_is_given_up(base: Knowledge) -> None:
     """H is most likely rich. The short run that would prove it waits for the looks at line, bolts and vent, which nobody
-    has taken yet; those come next, and no answer that was given is doubted for it."""
+    has taken yet; those come next."""
     answers = {
         "machine": "helicopter", "fit-to-run": "fit", "air-cleaner-fitted": "fitted", "throttle-feel": "follows",
         "what-changed": "someone-elses-tuning", "needle-moves-lately": "none", "linkage-reaches": "binds",
@@ -184,10 +184,13 @@ def test_a_look_that_opens_the_run_that_would_prove_rich_is_taken_before_a_rich_
     seen = examine(base, CaseState(findings={name: Given(answer) for name, answer in answers.items()}))
     assert {"run-at-power", "close-needle"} <= seen.conclusions.holds.keys()
     found = after(base, answers, unknown, asked_again=again)
-    looked_at = set()
-    while isinstance(found, Ask | DoCheck):
-        asked = (found.finding,) if isinstance(found, Ask) else found.finds
+    looked_at: set[str] = set()
+    while isinstance(found, Ask | DoCheck | AskAgain):
+        asked = found.finds if isinstance(found, DoCheck) else (found.finding,)
         looked_at |= set(asked)
+        if isinstance(found, AskAgain):
+            # It was seen to bind, and now it is free.
+            again |= {found.finding}
         answers |= {name: rich.get(name, str(next(iter(base.findings[name].answers)))) for name in asked}
         found = after(base, answers, unknown, asked_again=again)
     assert {"bolts", "line-feel", "carb-wiggle", "vent-line"} <= looked_at

@@ -108,7 +108,7 @@ class Slang:
     """What people say `also` for one thing; `stands_for` is the word that phrases of answers have for it."""
 
     id: Text
-    stands_for: str
+    stands_for: Text
     also: tuple[Text, ...]
     place: Place
 

@@ -151,8 +151,8 @@ def _kin(it: Fields) -> Kin:
 
 def _slang(it: Fields) -> Slang:
     name = it.id("slang")
-    stands_for = it.text_or_none("stands_for") or name.replace("-", " ")
-    return Slang(name, str(stands_for), it.texts("also", True), it.table.place)
+    stands_for = it.text_or_none("stands_for") or Text(name.replace("-", " "), name.place)
+    return Slang(name, stands_for, it.texts("also", True), it.table.place)
 
 
 def _condition(it: Fields) -> Condition:

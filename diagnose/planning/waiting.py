@@ -33,8 +33,8 @@ MOST_IN_THE_WAY = 3
 def what_lifts(
     knowledge: Knowledge, conclusions: Conclusions, standing: Standing, progress: Progress, cause: str
 ) -> Ask | DoCheck | AskAgain | Repair | None:
-    """What may lift the holds on a repair: an open question, or else, for a likely cause, an answer to be given anew, what
-    opens a question that is itself on hold, or a part to be put right that was found bad."""
+    """What may lift the holds on a repair: an open question, or else, for a likely cause, a part to be put right that was
+    found bad, an answer to be given anew, or what opens a question that is itself on hold."""
     holds = in_the_way(conclusions, knowledge.causes[cause].fix)
     to_ask = {str(f.id): minutes_of(knowledge, f) for f in open_questions(knowledge, conclusions, progress)}
     for name in way_to_lift(knowledge, conclusions, holds, to_ask):
@@ -42,6 +42,9 @@ def what_lifts(
     if standing_of(standing, cause) < LIKELY_ENOUGH:
         return None
     minutes = to_ask | _to_ask_again(knowledge, conclusions, progress)
+    first = _put_right_first(knowledge, conclusions, standing, progress, cause, minutes)
+    if first:
+        return first
     anew = _asked_in_turn(knowledge, conclusions, progress, holds, minutes)
     if len([name for name in anew if name in conclusions.answers]) > MOST_IN_THE_WAY:
         return None
@@ -49,7 +52,7 @@ def what_lifts(
         if name not in to_ask:
             return AskAgain(name, _rules_of(conclusions, holds), waits=cause)
         return question(knowledge, conclusions, progress, knowledge.findings[name], _rules_of(conclusions, holds), None)
-    return _put_right_first(knowledge, conclusions, standing, progress, cause, minutes)
+    return None
 
 
 def _to_ask_again(knowledge: Knowledge, conclusions: Conclusions, progress: Progress) -> dict[str, float]:
