@@ -11,7 +11,7 @@ from pathlib import Path
 from .case.casefile import read_pack_case
 from .case.log import CaseLog
 from .clubrules.trying import case_files, try_case, try_packs, unreached
-from .knowledge.model import Knowledge
+from .knowledge.model import NORMAL, Knowledge
 from .shell.console import ScriptedConsole
 from .shell.opening import first_words, greet
 from .shell.walk import Walk
@@ -132,7 +132,7 @@ class Owner:
                 return "1" if any(name in self.answers for name in finds) else "2"
             case "repair":
                 self._repairing = prompt.name
-                normal = self.knowledge.causes[self._repairing].family == "normal"
+                normal = self.knowledge.causes[self._repairing].family == NORMAL
                 if again and normal:
                     return "1" if self._repairing in self.faults else "2"
                 return "1"

@@ -34,6 +34,7 @@ from diagnose.planning.needles import (
 )
 from diagnose.report.fault_report import fault_report, needles_of
 from diagnose.report.files import as_html, as_markdown
+from diagnose.shell import screens
 from diagnose.shell.console import ScriptedConsole
 from diagnose.shell.walk import Walk
 from diagnose.testing import Owner, walk_with
@@ -451,10 +452,15 @@ def test_a_first_count_after_the_needle_was_moved_is_no_baseline(base: Knowledge
     assert "H was moved before it was counted, so its first count is no baseline." in said
     place = stands(state.needles, "H")
     assert place is not None and (place.baseline, place.now) == (24, 36)
+    said, state = cured(base, tmp_path / "move", CHASED, [count("H", 36)], "+1/8", "1 1/2", "still", "?", "?", "")
+    assert "a count is wanted here, such as 1 1/4" in said
+    assert stands(state.needles, "H") == place
     said, state = cured(base, tmp_path / "unknown", CHASED, [count("H", 36)], "?", "?", "?", "")
     assert "H" in baseless(state)
     line = next(line for line in needles_of(base, state, examine(base, state).conclusions).lines if line.needle == "H")
     assert (line.baseline, line.now, line.back) == ("not known", "2 1/4 turns", "to be set up anew")
+    ledger = screens.ledger(state.needles, frozenset(), baseless(state), True, 80)
+    assert any("H: 2 1/4 turns; where it belongs is not known" in line for line, _ in ledger)
     report = fault_report(base, state, examine(base, state), "diagnose")
     assert any(point.startswith("H was moved") and "where it belongs is not known" in point for point in report.still_open)
 

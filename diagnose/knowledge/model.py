@@ -21,6 +21,10 @@ KNOWN = "known"
 """Stands in a rule for any answer: the question has been answered."""
 
 
+NORMAL = "normal"
+"""Family of the causes that are no fault: the engine is as it should be."""
+
+
 @dataclass(frozen=True, slots=True)
 class Need:
     """A part the machine has, or a thing it can do now, on which questions and causes depend."""

@@ -182,8 +182,7 @@ def _set(knowledge: Knowledge, state: CaseState) -> set[str]:
 def baseless(state: CaseState) -> frozenset[str]:
     """Return the needles of which it was asked in vain where they stood when it ran well, and that were not called good
     since: their first count is where the chase had left them."""
-    good = {entry.needle: entry.number for entry in state.needles if entry.good}
-    return frozenset(needle for number, needle in state.no_baseline if number > good.get(needle, 0))
+    return _in_vain(state.no_baseline, [entry for entry in state.needles if entry.good])
 
 
 def without_a_baseline(knowledge: Knowledge, state: CaseState) -> tuple[str, ...]:
@@ -202,8 +201,13 @@ def without_a_baseline(knowledge: Knowledge, state: CaseState) -> tuple[str, ...
 def lost(state: CaseState) -> frozenset[str]:
     """Return the needles whose count was asked for in vain, and that were not counted since: a move from nowhere leads
     nowhere."""
-    counted = {entry.needle: entry.number for entry in state.needles if not entry.moved}
-    return frozenset(needle for number, needle in state.uncounted if number > counted.get(needle, 0))
+    return _in_vain(state.uncounted, [entry for entry in state.needles if not entry.moved])
+
+
+def _in_vain(asked: Sequence[tuple[int, str]], since: Sequence[NeedleEntry]) -> frozenset[str]:
+    """The needles that were asked about in vain, as (event, needle), and of which none of these entries was made later."""
+    last = {entry.needle: entry.number for entry in since}
+    return frozenset(needle for number, needle in asked if number > last.get(needle, 0))
 
 
 def turned_since(knowledge: Knowledge, state: CaseState) -> frozenset[str]:

@@ -37,8 +37,10 @@ def what_lifts(
     found bad, an answer to be given anew, or what opens a question that is itself on hold."""
     holds = in_the_way(conclusions, knowledge.causes[cause].fix)
     to_ask = {str(f.id): minutes_of(knowledge, f) for f in open_questions(knowledge, conclusions, progress)}
-    for name in way_to_lift(knowledge, conclusions, holds, to_ask):
-        return question(knowledge, conclusions, progress, knowledge.findings[name], _rules_of(conclusions, holds), None)
+    rules = _rules_of(conclusions, holds)
+    way = way_to_lift(knowledge, conclusions, holds, to_ask)
+    if way:
+        return question(knowledge, conclusions, progress, knowledge.findings[way[0]], rules)
     if standing_of(standing, cause) < LIKELY_ENOUGH:
         return None
     minutes = to_ask | _to_ask_again(knowledge, conclusions, progress)
@@ -46,13 +48,11 @@ def what_lifts(
     if first:
         return first
     anew = _asked_in_turn(knowledge, conclusions, progress, holds, minutes)
-    if len([name for name in anew if name in conclusions.answers]) > MOST_IN_THE_WAY:
+    if not anew or len([name for name in anew if name in conclusions.answers]) > MOST_IN_THE_WAY:
         return None
-    for name in anew:
-        if name not in to_ask:
-            return AskAgain(name, _rules_of(conclusions, holds), waits=cause)
-        return question(knowledge, conclusions, progress, knowledge.findings[name], _rules_of(conclusions, holds), None)
-    return None
+    if anew[0] in to_ask:
+        return question(knowledge, conclusions, progress, knowledge.findings[anew[0]], rules)
+    return AskAgain(anew[0], rules, waits=cause)
 
 
 def _to_ask_again(knowledge: Knowledge, conclusions: Conclusions, progress: Progress) -> dict[str, float]:
@@ -113,6 +113,7 @@ def _put_right_first(
     bad = _to_mend(knowledge, conclusions, standing, progress, waiting)
     fix = knowledge.causes[waiting].fix
     holds = in_the_way(conclusions, fix)
+    rules = _rules_of(conclusions, holds)
     mended = reason(knowledge, {name: answer for name, answer in conclusions.answers.items() if name not in bad})
     looks = {name: minutes_of(knowledge, knowledge.findings[name]) for name in bad}
     left = in_the_way(mended, fix)
@@ -126,9 +127,9 @@ def _put_right_first(
     if not to_do:
         return None
     if to_do[0] not in progress.asked_again:
-        return AskAgain(to_do[0], _rules_of(conclusions, holds), waits=waiting)
+        return AskAgain(to_do[0], rules, waits=waiting)
     repair = bad[to_do[0]]
-    return Repair(repair, standing_of(standing, repair), _rules_of(conclusions, holds), waits=waiting)
+    return Repair(repair, standing_of(standing, repair), rules, waits=waiting)
 
 
 def _to_mend(

@@ -15,7 +15,7 @@ from ..drawing.chart import Chart
 from ..drawing.terminal import draw
 from ..knowledge.checker import NEEDLE_HOLDS
 from ..knowledge.frequency import FREQUENCY
-from ..knowledge.model import Knowledge
+from ..knowledge.model import NORMAL, Knowledge
 from ..knowledge.setup_model import NEEDLES
 from ..listen.record import chart
 from ..planning.examine import Examined, examine
@@ -454,7 +454,7 @@ def _became(knowledge: Knowledge, repair: RepairDone) -> str:
 
 def _is_explained(knowledge: Knowledge, cause: str, result: str) -> bool:
     """True for what owners take for a fault and is none: nothing was put right."""
-    return result == "gone" and cause in knowledge.causes and knowledge.causes[cause].family == "normal"
+    return result == "gone" and cause in knowledge.causes and knowledge.causes[cause].family == NORMAL
 
 
 def _steps(knowledge: Knowledge, cause: str, conclusions: Conclusions) -> tuple[str, ...]:

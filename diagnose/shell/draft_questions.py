@@ -13,7 +13,7 @@ from ..clubrules.drafting import Draft, Look
 from ..clubrules.start import CannotStart, fitting
 from ..knowledge.checker import weakens
 from ..knowledge.hands import NEEDLE, touched
-from ..knowledge.model import ENGINE_STATES, Answered, Finding, Knowledge, Lacks, Warns, leaves
+from ..knowledge.model import ENGINE_STATES, NORMAL, Answered, Finding, Knowledge, Lacks, Warns, leaves
 from ..knowledge.reader import FAMILIES
 from ..knowledge.setup_model import NEEDLES
 from ..report.wording import ENGINE
@@ -21,7 +21,6 @@ from . import screens
 from .choices import NotUnderstood, choice_of, several_of
 from .commands import Command
 from .console import Left
-from .repair import NORMAL
 from .sitting import Sitting
 
 OUR_CLUB = "our-club"

@@ -88,7 +88,8 @@ def show(sitting: Sitting) -> None:
 
 def _show_ledger(sitting: Sitting) -> None:
     unknown = places_unknown(sitting.knowledge, sitting.state)
-    sitting.show(screens.ledger(sitting.state.needles, unknown, _may_close(sitting), sitting.width))
+    no_baseline = baseless(sitting.state)
+    sitting.show(screens.ledger(sitting.state.needles, unknown, no_baseline, _may_close(sitting), sitting.width))
 
 
 def _trusted(sitting: Sitting) -> tuple[NeedleEntry, ...]:
@@ -312,7 +313,9 @@ def ask_where_it_was_cured(sitting: Sitting, needle: str) -> None:
 def see_to_what_was_moved(sitting: Sitting) -> None:
     """Before a case closes as cured: ask of each needle that was moved in the chase whether it is back at its baseline."""
     for needle in without_a_baseline(sitting.knowledge, sitting.state):
-        _ask_what_the_baseline_is(sitting, needle)
+        sitting.say()
+        sitting.say(f"{needle} was moved before it was counted, so its first count is no baseline.", "head")
+        _ask_where_it_belongs(sitting, needle)
     for needle in moved_in_the_chase(sitting.knowledge, sitting.state):
         place = stands(sitting.state.needles, needle)
         if place is None:
@@ -329,33 +332,9 @@ def see_to_what_was_moved(sitting: Sitting) -> None:
             _ask_if_back(sitting, place)
 
 
-def _ask_what_the_baseline_is(sitting: Sitting, needle: str) -> None:
-    """Of a needle that was counted only after it had been moved: the count before the chase, and where it is left now."""
-    place = stands(sitting.state.needles, needle)
-    assert place is not None
-    sitting.say()
-    sitting.say(f"{needle} was moved before it was counted, so its first count is no baseline.", "head")
-    belongs = _where_it_belongs(sitting, needle)
-    if belongs is None:
-        sitting.log.append("no-baseline", needle=needle)
-        sitting.say(f"    {needle} stays at {turns(place.now)}, and that is not called its baseline.")
-    else:
-        sitting.log.append("needle", needle=needle, sixteenths=belongs.sixteenths, moved=False, good=True)
-        sitting.log.append("needle", needle=needle, sixteenths=place.now, moved=False)
-        sitting.say(f"    {needle} belongs at {turns(belongs.sixteenths)}.")
-
-
 def _ask_where_it_belongs(sitting: Sitting, needle: str) -> None:
-    """Ask for the count before the chase: where it stands after that is no baseline."""
-    belongs = _where_it_belongs(sitting, needle)
-    if belongs is None:
-        sitting.log.append("no-baseline", needle=needle)
-    else:
-        sitting.log.append("needle", needle=needle, sixteenths=belongs.sixteenths, moved=False)
-        sitting.say(f"    {needle} belongs at {turns(belongs.sixteenths)}.")
-
-
-def _where_it_belongs(sitting: Sitting, needle: str) -> NeedleEntry | None:
+    """Ask for the count before the chase: where it stands after that is no baseline. One that was counted already stays
+    where it stands."""
     sitting.say(f"Where did the {needle} needle stand when it ran well? Turns out, or ? if nobody knows.", "ask")
 
     def understand(line: str) -> NeedleEntry | None:
@@ -365,11 +344,21 @@ def _where_it_belongs(sitting: Sitting, needle: str) -> NeedleEntry | None:
             entry = _entry(sitting, needle, line)
         except (NotAReading, NotAMove) as error:
             raise NotUnderstood(str(error)) from None
+        if entry.moved:
+            raise NotUnderstood("a count is wanted here, such as 1 1/4")
         if _is_a_slip(sitting, entry):
             raise NotUnderstood(A_SLIP)
         return entry
 
-    return sitting.read(understand)
+    place = stands(sitting.state.needles, needle)
+    belongs = sitting.read(understand)
+    if belongs is None:
+        sitting.log.append("no-baseline", needle=needle)
+        return
+    sitting.log.append("needle", needle=needle, sixteenths=belongs.sixteenths, moved=False, good=place is not None)
+    if place is not None:
+        sitting.log.append("needle", needle=needle, sixteenths=place.now, moved=False)
+    sitting.say(f"    {needle} belongs at {turns(belongs.sixteenths)}.")
 
 
 def _ask_if_back(sitting: Sitting, place: NeedleStands) -> None:

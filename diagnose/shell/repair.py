@@ -8,7 +8,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from ..case.readings import NotAReading, percent
-from ..knowledge.model import Cause, Retest
+from ..knowledge.model import NORMAL, Cause, Retest
 from ..planning.lifting import behind
 from ..planning.mending import may_be_gone, put_right
 from ..planning.needles import set_by
@@ -34,9 +34,8 @@ if TYPE_CHECKING:
 RUN = "run"
 """The hold under which no engine is started, for a retest either."""
 
-NORMAL = "normal"
 EXPLAINED = "Nothing was changed: it was explained that a sound engine does so."
-"""Family of the causes that are no fault: the engine is as it should be."""
+"""What is kept as the proof where nothing is wrong."""
 
 
 LEAST_PROOF = 2

@@ -267,8 +267,11 @@ def why(examined: Examined, finding: Finding, rules: Sequence[str], worth: Worth
             yield from paragraph(f"It helps tell '{between[0]}' from '{between[1]}'.", width, "    ")
 
 
-def ledger(entries: Sequence[NeedleEntry], unknown: Collection[str], may_close: bool, width: int) -> Lines:
-    """Where each needle stands, and how to put it back if that is allowed now; of the `unknown` nobody knows."""
+def ledger(
+    entries: Sequence[NeedleEntry], unknown: Collection[str], no_baseline: Collection[str], may_close: bool, width: int
+) -> Lines:
+    """Where each needle stands, and how to put it back if that is allowed now. Of the `unknown` nobody knows where they
+    stand, of those with `no_baseline` where they belong."""
     yield "", ""
     yield "Needles, turns out from lightly seated:", "head"
     for needle in NEEDLES:
@@ -276,7 +279,8 @@ def ledger(entries: Sequence[NeedleEntry], unknown: Collection[str], may_close: 
         if place is None:
             yield from paragraph(f"{needle}: not counted yet", width, "    ")
             continue
-        stood = "not counted since it was turned" if needle in unknown else f"{turns(place.now)}; {place.told(may_close)}"
+        belongs = "where it belongs is not known" if needle in no_baseline else place.told(may_close)
+        stood = "not counted since it was turned" if needle in unknown else f"{turns(place.now)}; {belongs}"
         yield from paragraph(f"{needle}: {stood}", width, "    ")
         for entry in entries:
             if entry.needle == needle:

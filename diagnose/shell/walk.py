@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 from ..case.casefile import MACHINE
-from ..knowledge.model import Cause, Finding
+from ..knowledge.model import NORMAL, Cause, Finding
 from ..planning.plan import one_more, safe_looks
-from ..planning.steps import Ask, AskAgain, DoCheck, Repair, Undecided, askable, in_the_way
+from ..planning.steps import Ask, AskAgain, DoCheck, Repair, Undecided, in_the_way, open_questions
 from ..reasoning.doubt import Turn, turns_of_mind
 from ..report.fault_report import NOT_PROVED, proved
 from ..report.wording import minutes
@@ -17,7 +17,7 @@ from .console import Left
 from .needles import see_to_what_was_moved, show_what_stands_off
 from .opening import NOTHING_SAID, OWNERS_WORDS
 from .phrases import match
-from .repair import NORMAL, not_cured, offer, retest
+from .repair import not_cured, offer, retest
 from .sitting import Sitting
 
 SHORTEST_NAME = 3
@@ -107,11 +107,8 @@ class Walk(Sitting):
         self.log.append("words", text=text or NOTHING_SAID)
 
     def _confirm(self, text: str) -> None:
-        open_now = frozenset(
-            str(finding.id)
-            for finding in self.knowledge.findings.values()
-            if askable(self.knowledge, self.examined.conclusions, self.examined.progress, finding)
-        )
+        seen = self.examined
+        open_now = frozenset(str(f.id) for f in open_questions(self.knowledge, seen.conclusions, seen.progress))
         found = () if text == NOTHING_SAID else match(self.knowledge, text, open_now)
         if not found:
             if text != NOTHING_SAID:

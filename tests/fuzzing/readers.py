@@ -22,7 +22,7 @@ from diagnose.knowledge.packs import load
 from diagnose.knowledge.source import FaultyFiles
 from diagnose.planning.examine import as_known_today, examine
 from diagnose.planning.lifting import behind
-from diagnose.planning.needles import places_unknown
+from diagnose.planning.needles import baseless, places_unknown
 from diagnose.report.fault_report import fault_report
 from diagnose.report.files import as_html, as_markdown
 from diagnose.shell import screens
@@ -92,7 +92,9 @@ def read_as_log(data: bytes) -> None:
     report = fault_report(bench(), state, seen, "diagnose")
     assert_printable(as_markdown(report).splitlines())
     assert_harmless(as_html(report))
-    assert_printable(line for line, _ in screens.ledger(state.needles, places_unknown(bench(), state), True, 40))
+    assert_printable(
+        line for line, _ in screens.ledger(state.needles, places_unknown(bench(), state), baseless(state), True, 40)
+    )
 
 
 def _use(knowledge: Knowledge) -> None:
