@@ -99,8 +99,8 @@ def test_an_unlikely_repair_is_begun_only_when_it_pays_and_can_be_tried_even_so(
     """One chance in ten of sparing two hours of help is no reason to work for one; a few minutes are well spent on it."""
     rng = random.Random(3)
     begun = left_alone = 0
-    machines = [draw(base, number, 3, OwnerKnows()).owner.told for number in range(15)]
-    for told in 4 * machines:
+    machines = [draw(base, number, 3, OwnerKnows()).owner.told for number in range(8)]
+    for told in 6 * machines:
         findings = {name: Given(told[name]) for name in rng.sample(sorted(told), 12)}
         unknown = frozenset(map(str, base.findings)) - findings.keys()
         seen = examine(base, CaseState(findings=findings, unknown=unknown, asked_again=frozenset(findings)))
@@ -211,8 +211,8 @@ def test_what_was_seen_bad_and_takes_minutes_is_put_right_and_not_doubted(base: 
     """Loose bolts are tightened, not talked about: it takes less than another look at all that was said."""
     rng = random.Random(5)
     at_once = 0
-    machines = [draw(base, number, 5, OwnerKnows()).owner.told for number in range(25)]
-    for told in 6 * machines:
+    machines = [draw(base, number, 5, OwnerKnows()).owner.told for number in range(8)]
+    for told in 12 * machines:
         findings = {name: Given(told[name]) for name in rng.sample(sorted(told), 30)}
         unknown = frozenset(map(str, base.findings)) - findings.keys()
         seen = examine(base, CaseState(findings=findings, unknown=unknown))
