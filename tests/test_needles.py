@@ -380,6 +380,8 @@ def cured(
         log.append("heard")
         for finding, answer in {"machine": "bench-stand", "bolts": "loose", **answers}.items():
             log.append("answer", finding=finding, answer=answer)
+        if "needle-moves-lately" not in answers:
+            log.append("unknown", finding="needle-moves-lately")
         for entry in counts:
             log.append("needle", needle=entry.needle, sixteenths=entry.sixteenths, moved=entry.moved)
         log.append("fixed", cause=cause)
@@ -513,6 +515,7 @@ def turned_by_the_repair(knowledge: Knowledge, folder: Path, *lines: str, leave_
             log.append("answer", finding=finding, answer=answer)
         log.append("words", text="sags")
         log.append("heard")
+        log.append("unknown", finding="needle-moves-lately")
         log.append("needle", needle="H", sixteenths=20, moved=False)
         log.append("fixed", cause="h-too-lean")
         waiting = list(lines)
@@ -597,6 +600,27 @@ def test_a_needle_of_which_nobody_knows_where_it_stands_is_neither_called_good_n
     assert "the H needle has not been counted yet" in said
     assert "H: not counted since it was turned" in said
     assert not any(entry.good or entry.moved for entry in state.needles)
+
+
+@pytest.mark.parametrize("answer, asked", [("richer", ["H", "L"]), ("not touched", [])])
+def test_whether_the_needles_were_moved_is_asked_before_the_proof_where_nobody_came_to_it(
+    base: Knowledge, tmp_path: Path, answer: str, asked: list[str]
+) -> None:
+    """Most owners chase a fault with the needles before they ask anybody (common practice)."""
+    answers = {"machine": "bench-stand", "idle": "hunts", "bolts": "loose", "needle-moves-lately": answer}
+    owner = Owner("the idle hunts", answers, frozenset({"carb-bolts-loose"}), base)
+    console, log = walk_with(base, owner, tmp_path)
+    said = " ".join(" ".join(console.lines).split())
+    assert log.state.closing and log.state.closing.causes == ("carb-bolts-loose",)
+    assert "Before it is proved, one thing that was not asked yet:" in said
+    assert [needle for needle in "HL" if f"and {needle} was never counted" in said] == asked
+    assert ("Retest: The needles, after the chase" in said) == bool(asked)
+
+
+def test_who_names_the_cause_is_asked_whether_the_needles_were_moved(base: Knowledge, tmp_path: Path) -> None:
+    said, state = typed(base, tmp_path, {"machine": "helicopter"}, "found carb-bolts-loose", "1", "not touched", "")
+    assert "Which way have the needles gone lately?" in said
+    assert state.closing is not None
 
 
 def test_what_was_forgotten_after_the_repair_still_tells_of_the_needle(base: Knowledge, tmp_path: Path) -> None:

@@ -88,6 +88,7 @@ def test_minutes_that_todays_rules_do_not_take_leave_the_retest_its_own_length(
         log.append("heard")
         log.append("answer", finding="machine", answer="bench-stand")
         log.append("answer", finding="fades-after", answer="late", reading=reading)
+        log.append("unknown", finding="needle-moves-lately")
         log.append("fixed", cause="cooling-fan-blocked")
         console = ScriptedConsole(["gone", "gone", "7 min"])
         Walk(base, log, console, tmp_path / "reports", None).run()
@@ -101,6 +102,7 @@ def proving(log: CaseLog) -> None:
     log.append("heard")
     log.append("answer", finding="machine", answer="bench-stand")
     log.append("answer", finding="fades-after", answer="late", reading="12 minutes")
+    log.append("unknown", finding="needle-moves-lately")
     log.append("fixed", cause="cooling-fan-blocked")
 
 
@@ -243,7 +245,7 @@ def test_what_nobody_had_looked_at_is_looked_at_when_it_holds_the_retest(base: K
         log.append("heard")
         for finding, answer in {"machine": "helicopter", "bolts": "loose"}.items():
             log.append("answer", finding=finding, answer=answer)
-        for finding in ("fit-to-run", "failsafe"):
+        for finding in ("fit-to-run", "failsafe", "needle-moves-lately"):
             log.append("unknown", finding=finding)
         log.append("fixed", cause="carb-bolts-loose")
         console = ScriptedConsole(["?", "look now", "all of it", "leave"])

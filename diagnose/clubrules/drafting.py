@@ -200,7 +200,7 @@ def _cause(
     fixes = [one.fix.cautions for one in knowledge.causes.values() if one.family == draft.family]
     fix = {
         "minutes": _number(draft.minutes),
-        **_filled(needle=draft.needle, cautions=_cautions(knowledge, draft.steps, fixes)),
+        **_filled(sets=draft.needle, cautions=_cautions(knowledge, draft.steps, fixes)),
         "steps": [_step(step) for step in draft.steps],
     }
     return {

@@ -235,7 +235,7 @@ def _cause(knowledge: Knowledge, cause: Cause) -> Iterator[Section]:
             for key, text in (
                 ("takes", _minutes(fix.minutes)),
                 ("tools", _listed(fix.tools)),
-                ("needle", fix.needle),
+                ("sets" if fix.sets else "needle", fix.needle),
                 ("cautions", _listed(fix.cautions)),
                 ("not while on hold", _listed(fix.under)),
                 ("proved also by", _listed(cause.prove)),
@@ -334,7 +334,8 @@ def _retest(knowledge: Knowledge, retest: Retest) -> Iterator[Section]:
     yield _own(
         name=retest.name, takes=_minutes(retest.minutes), engine=retest.engine, needs=_listed(retest.needs),
         runs_at_least=_minutes(retest.lasts) if retest.lasts else None,
-        and_longer_than=None if retest.beyond is None else retest.beyond.finding, cautions=_listed(retest.cautions),
+        and_longer_than=None if retest.beyond is None else retest.beyond.finding, asks=_listed(retest.asks),
+        cautions=_listed(retest.cautions),
     )  # fmt: skip
     yield _steps(retest.steps)
     if retest.only_when_asked:

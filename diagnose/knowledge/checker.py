@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import is_dataclass
 from itertools import chain, islice
 
 from . import hearing
@@ -57,6 +56,8 @@ FORBIDS = re.compile(r"\b(never|not|no|nobody|without|instead of|don't)\b", re.I
 
 def weakens(sentence: str) -> bool:
     """True if a sentence tells someone to close a needle or weaken the mixture, and does not forbid it."""
+    if not _NEEDLE.search(sentence):
+        return False
     for clause in CLAUSE.split(sentence):  # a "not" excuses only its own clause
         found = _WEAKENS.search(clause)
         if found and _NEEDLE.search(clause) and not FORBIDS.search(clause[: found.start()]):
@@ -128,6 +129,7 @@ def _links(knowledge: Knowledge, shelves: Shelves) -> Iterator[Problem]:
     for retest in knowledge.retests.values():
         yield from unknown(retest.cautions, shelves.caution)
         yield from unknown(retest.needs, shelves.need)
+        yield from unknown(retest.asks, shelves.finding)
         if retest.beyond is not None:
             yield from _outlasted(knowledge, shelves, retest.beyond)
 
@@ -251,6 +253,10 @@ def _slang(knowledge: Knowledge) -> Iterator[Problem]:
                 )
 
 
+_WITHOUT_TEXT = frozenset({str, float, int, bool, type(None), Place})
+"""What the entries hold besides what a pack's writer says."""
+
+
 def _parts(knowledge: Knowledge) -> list[object]:
     """Everything the packs are made of, from entries down to single texts, whatever field it stands in. What a step does
     is judged with the step."""
@@ -258,17 +264,21 @@ def _parts(knowledge: Knowledge) -> list[object]:
     waiting: list[object] = [knowledge]
     while waiting:
         part = waiting.pop()
-        parts.append(part)
-        if isinstance(part, (str, float, Place)):
+        kind = type(part)
+        if kind in _WITHOUT_TEXT:
             continue
-        if isinstance(part, Step):
-            waiting.append(part.under)
+        parts.append(part)
+        if kind is Text:
+            continue
+        if kind is Step:
+            waiting.append(part.under)  # type: ignore[attr-defined]
         elif isinstance(part, tuple):
             waiting += part
         elif isinstance(part, Mapping):
-            waiting += (*part.keys(), *part.values())
-        elif is_dataclass(part):
-            waiting += [getattr(part, field) for field in part.__dataclass_fields__]
+            waiting += part.keys()
+            waiting += part.values()
+        else:
+            waiting += [getattr(part, field) for field in getattr(kind, "__dataclass_fields__", ())]
     return parts
 
 
@@ -276,7 +286,7 @@ def _leaning(parts: Iterable[object], unread: frozenset[str]) -> Iterator[Proble
     """Text that tells someone to weaken the mixture stands under the hold that can forbid it, or not at all."""
     # A hold is called by what it forbids.
     closing = {part.name for part in parts if isinstance(part, Hold) and part.id == CLOSE_NEEDLE}
-    names = {getattr(part, "id", None) for part in parts if not isinstance(part, str)} | unread | closing
+    names = {getattr(part, "id", None) for part in parts if type(part) is not Text} | unread | closing
     for part in parts:
         match part:
             case Step(do, under) if weakens(do) and CLOSE_NEEDLE not in under:

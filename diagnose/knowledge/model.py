@@ -140,13 +140,19 @@ class Step:
 
 @dataclass(frozen=True, slots=True)
 class Fix:
-    """How a cause is put right. `needle` is H or L when the fix moves that needle."""
+    """How a cause is put right.
+
+    needle  H or L when the fix turns that needle
+    sets    True: setting it is the repair, so that it is good where the fault was cured. Any other fix opens it for the
+            first run, to be on the safe side, or brings it back to where it was
+    """
 
     minutes: float
     tools: tuple[Text, ...]
     cautions: tuple[Text, ...]
     under: tuple[Text, ...]
     needle: Text | None
+    sets: bool
     steps: tuple[Step, ...]
 
 
@@ -210,6 +216,8 @@ class Retest:
     only_when_asked: done when a rule or the cause asks for it; any other is done whenever the machine can.
     lasts: minutes it must have run before anything counts as gone; 0 where the steps say all.
     beyond: a finding in minutes, with the answers that count; the minutes given there must be outlasted as well.
+    asks: findings that are asked before a repair is proved, where nobody was asked yet: their answers say whether this
+        retest is wanted.
     """
 
     id: Text
@@ -218,6 +226,7 @@ class Retest:
     minutes: float
     lasts: float
     beyond: Answered | None
+    asks: tuple[Text, ...]
     engine: Text
     needs: tuple[Text, ...]
     cautions: tuple[Text, ...]

@@ -35,6 +35,7 @@ from .model import (
     Tell,
 )
 from .rule_reader import premise, rule
+from .setup_model import NEEDLES
 from .setup_reader import SETUP_READERS
 from .source import Items, Node, Problem, Table, Text
 
@@ -202,15 +203,19 @@ def _shows(it: Fields, required: bool) -> MappingProxyType[str, Tell]:
 def _fix(it: Fields) -> Fix:
     table = it.table_of("fix")
     if table is None:
-        return Fix(0, (), (), (), None, ())
+        return Fix(0, (), (), (), None, False, ())
     inner = it.inside(table)
-    needle = inner.choice_or_none("needle", ("H", "L"))
+    turns = inner.choice_or_none("needle", NEEDLES)
+    sets = inner.choice_or_none("sets", NEEDLES)
+    if turns and sets:
+        it.wrong(turns.place, "a fix takes 'needle' or 'sets', not both: 'sets' where setting the needle is the repair")
     fix = Fix(
         inner.number("minutes", 0.1, 2_000),
         inner.texts("tools"),
         inner.ids("cautions"),
         inner.ids("under"),
-        needle,
+        sets or turns,
+        sets is not None,
         inner.steps("steps"),
     )
     inner.close()
@@ -243,6 +248,7 @@ def _retest(it: Fields) -> Retest:
         minutes=it.number("minutes", 0.05, 240),
         lasts=it.number_or_none("lasts", 0.05, 240) or 0.0,
         beyond=_beyond(it),
+        asks=it.ids("asks"),
         engine=it.choice("engine", ENGINE_STATES),
         needs=it.ids("needs"),
         cautions=it.ids("cautions"),

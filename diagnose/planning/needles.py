@@ -159,14 +159,9 @@ def _telling_of_moves(knowledge: Knowledge, state: CaseState) -> list[str]:
     ]
 
 
-SET_BY = ("needles", "weather")
-"""Families of causes whose repair is the setting of the needle. Any other opens it for the first run, to be on the safe
-side, or brings it back to where it was."""
-
-
 def set_by(cause: Cause) -> str:
     """Return the needle that the repair of this cause sets, so that it is good where it was cured; '' for none."""
-    return str(cause.fix.needle) if cause.fix.needle and cause.family in SET_BY else ""
+    return str(cause.fix.needle) if cause.fix.needle and cause.fix.sets else ""
 
 
 def _done(knowledge: Knowledge, state: CaseState) -> list[Cause]:

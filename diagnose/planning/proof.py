@@ -7,9 +7,10 @@ from collections.abc import Iterable
 from ..case.casefile import MACHINE
 from ..case.readings import number_of, parse_reading
 from ..case.state import CaseState
-from ..knowledge.model import Cause, Knowledge, Measure, Retest
+from ..knowledge.model import Cause, Finding, Knowledge, Measure, Retest
 from ..knowledge.source import Place, Text
 from ..reasoning.reason import Conclusions, reason
+from .steps import Progress, askable
 
 LONGER = 1.5
 """A proof runs half as long again as the fault took to show: common practice, since no two runs warm up alike."""
@@ -31,6 +32,14 @@ def retests_of(knowledge: Knowledge, conclusions: Conclusions, cause: Cause) -> 
         if able.applies(retest.needs)
         and (not retest.only_when_asked or retest.id in cause.prove or retest.id in conclusions.proofs)
     )
+
+
+def asked_before_proof(knowledge: Knowledge, conclusions: Conclusions, progress: Progress) -> tuple[Finding, ...]:
+    """Return the open questions on which it hangs whether some retest is wanted: nobody came to them in the walk."""
+    not_yet = (retest for retest in knowledge.retests.values() if retest.id not in conclusions.proofs)
+    names = dict.fromkeys(name for retest in not_yet for name in retest.asks)
+    findings = (knowledge.findings[name] for name in names)
+    return tuple(finding for finding in findings if askable(knowledge, conclusions, progress, finding))
 
 
 def proved_by(retests: Iterable[Retest]) -> str:

@@ -13,7 +13,7 @@ from ..planning.lifting import behind
 from ..planning.mending import may_be_gone, put_right
 from ..planning.needles import set_by
 from ..planning.plan import still_to_prove
-from ..planning.proof import least_minutes, minutes_run, proved_by, retests_of
+from ..planning.proof import asked_before_proof, least_minutes, minutes_run, proved_by, retests_of
 from ..report.wording import minutes
 from . import screens
 from .choices import NotUnderstood, not_known, several_of
@@ -114,6 +114,7 @@ def retest(walk: Walk, cause: Cause) -> None:
         ask_after_it_turned(walk, needle)
     if not _fit_to_retest(walk, cause):
         return
+    ask_before_proof(walk)
     walk.show(screens.paragraph(f"It is cured when: {cause.proof}", walk.width, "    "))
     verdict = 0 if walk.state.passed else 3
     retests = retests_of(walk.knowledge, walk.examined.conclusions, cause)
@@ -145,6 +146,14 @@ def retest(walk: Walk, cause: Cause) -> None:
     walk.log.append("repair", cause=str(cause.id), result="gone", proof=proof)
     helped = [done.cause for done in walk.state.repairs if done.result == "better"]
     walk.close("found", (*helped, str(cause.id)))
+
+
+def ask_before_proof(walk: Walk) -> None:
+    """Ask what nobody came to in the walk and what is still to be done hangs on: whether the needles were moved."""
+    for finding in asked_before_proof(walk.knowledge, walk.examined.conclusions, walk.examined.progress):
+        walk.say()
+        walk.say("Before it is proved, one thing that was not asked yet:", "head")
+        walk.ask(finding)
 
 
 def _proof_of(line: str) -> str:

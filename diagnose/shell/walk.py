@@ -17,7 +17,7 @@ from .console import Left
 from .needles import see_to_what_was_moved, show_what_stands_off
 from .opening import NOTHING_SAID, OWNERS_WORDS
 from .phrases import match
-from .repair import not_cured, offer, retest
+from .repair import ask_before_proof, not_cured, offer, retest
 from .sitting import Sitting
 
 SHORTEST_NAME = 3
@@ -59,6 +59,8 @@ class Walk(Sitting):
             return False
 
     def so_far(self) -> None:
+        if self.state.to_retest:
+            return  # what was put right is put to the proof now, whatever else may be likely
         self.show(screens.brief(self.examined, self.width))
 
     def _next(self) -> None:
@@ -309,6 +311,7 @@ class Walk(Sitting):
         says = [str(self.knowledge.causes[cause].name)] if cause else []
         chosen = self.choose([*says, f"{rest} (not in these rules)", "no, go on"])
         if chosen < len(meant):
+            ask_before_proof(self)
             see_to_what_was_moved(self)
             show_what_stands_off(self)
             self.close("found", (meant[chosen],))
