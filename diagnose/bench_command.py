@@ -15,6 +15,7 @@ from .bench.calculator import Calculator, Given, Input, NotPossible, Page
 from .bench.calculators import calculator, calculators
 from .bench.document import document, listing
 from .bench.inputs import gathered, with_figures
+from .bench.pictures import pictures
 from .case.readings import SHOWN
 from .knowledge.model import Knowledge
 from .shell.bench import listing as listed
@@ -41,8 +42,7 @@ def run(words: Sequence[str], rules: Callable[[], Knowledge], complain: Complain
         if done is None:
             return WELL
         given, page = done
-        for path in options.output or ():
-            _save(page, path)
+        written = pictures(page, options.output or ())
     except NotPossible as wrong:
         complain(str(wrong))
         return MISUSED
@@ -53,7 +53,7 @@ def run(words: Sequence[str], rules: Callable[[], Knowledge], complain: Complain
         return WELL
     told.tell((*chosen.cautions, *page.cautions))
     show(console, page_lines(page, console.width))
-    for path in options.output or ():
+    for path in written:
         console.say(str(path))
     return WELL
 
@@ -155,16 +155,3 @@ def _worked(
     for line in wrapped(f"{chosen.title}. 'back' goes to the input before, Ctrl-D leaves.", console.width):
         console.say(line, "head")
     return worked_out(chosen, lambda lines: show(console, lines), reader(console), console.width, {})
-
-
-def _save(page: Page, path: Path) -> None:
-    """Write the page's picture; a page with several writes them beside each other, numbered."""
-    if not page.charts:
-        raise NotPossible("this page has no picture; leave -o out")
-    from .drawing.picture import save
-
-    for number, chart in enumerate(page.charts, 1):
-        try:
-            save(chart, path if number == 1 else path.with_stem(f"{path.stem}-{number}"))
-        except ValueError as wrong:
-            raise NotPossible(str(wrong)) from None

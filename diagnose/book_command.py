@@ -272,16 +272,13 @@ def _plot(options: argparse.Namespace, rules: Rules) -> int:
         width = fitting(shutil.get_terminal_size((80, 24)).columns)
         print("\n\n".join("\n".join(draw(chart, width)) for chart in charts))
         return WELL
-    from .drawing.picture import save
+    from .drawing.picture import save_all
 
-    for place, chart in enumerate(charts, 1):
-        ending = f"-{place}" if len(charts) > 1 else ""
-        path = options.output.with_name(f"{options.output.stem}{ending}{options.output.suffix}")
-        try:
-            save(chart, path)
-        except ValueError as wrong:
-            raise BookTrouble(str(wrong)) from None
-        print(path)
+    try:
+        written = save_all(charts, options.output)
+    except ValueError as wrong:
+        raise BookTrouble(str(wrong)) from None
+    print("\n".join(map(str, written)))
     return WELL
 
 

@@ -6,9 +6,9 @@ import argparse
 import json
 import sys
 from collections.abc import Callable
-from pathlib import Path
 
-from .bench.calculator import NotPossible, Page
+from .bench.calculator import NotPossible
+from .bench.pictures import pictures
 from .knowledge.model import Knowledge
 from .listen.known import Known
 from .listen.questions import QUESTIONS
@@ -62,8 +62,7 @@ def _hear(options: argparse.Namespace, known: Known, asked: bool, knowledge: Kno
         heard, found = ask_stop(heard, found, say, reader(console), console.width)
     shown = page(heard, found)
     given = answers(knowledge, found.of, heard.recording.name)
-    for path in options.output or ():
-        _save(shown, path)
+    written = pictures(shown, options.output or ())
     if options.json:
         from .listen.document import document
 
@@ -71,7 +70,7 @@ def _hear(options: argparse.Namespace, known: Known, asked: bool, knowledge: Kno
     else:
         say(page_lines(shown, console.width))
         say(answer_lines(given, knowledge, console.width))
-        for path in options.output or ():
+        for path in written:
             console.say(str(path))
     return WELL if heard.running.any() else WRONG
 
@@ -88,14 +87,3 @@ def _known(options: argparse.Namespace) -> Known:
     if known.head and not known.gear:
         raise NotPossible("--head-speed: give the gear ratio too (--gear), or the speed of the engine (--speed)")
     return known
-
-
-def _save(page: Page, path: Path) -> None:
-    if not page.charts:
-        raise NotPossible("there is nothing to draw; leave -o out")
-    from .drawing.picture import save
-
-    try:
-        save(page.charts[0], path)
-    except ValueError as wrong:
-        raise NotPossible(str(wrong)) from None

@@ -58,7 +58,7 @@ def test_a_number_may_have_any_unit_that_fits() -> None:
         (["premix", "--petrol", "5"], "premix needs --ratio"),
         (["premix", "--ratio", "32", "--petrol", "1 gal"], "'gal' has two sizes; write US gal"),
         (["premix", "--ratio", "1e9", "--petrol", "1"], "ratio: 'e9' is no unit"),
-        (["premix", "--ratio", "32", "--petrol", "1", "-o", "can.svg"], "no picture"),
+        (["premix", "--ratio", "32", "--petrol", "1", "-o", "can.svg"], "nothing to draw"),
         (["air", "--temperature", "-300 C", "--height", "0"], "temperature: -300 C cannot be"),
         (["gearbox"], "no calculator is called 'gearbox'"),
     ],

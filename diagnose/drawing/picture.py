@@ -7,6 +7,7 @@ memory). Dashes, shapes and hatching tell the same apart again, for a page print
 from __future__ import annotations
 
 import logging
+from collections.abc import Sequence
 from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -50,6 +51,18 @@ def save(chart: Chart, path: Path) -> None:
     if kind not in KINDS:
         raise ValueError(f"{path}: a picture is written as {' or '.join(KINDS)}; give it a name that ends so")
     path.write_bytes(svg(chart).encode() if kind == ".svg" else png(chart))
+
+
+def save_all(charts: Sequence[Chart], path: Path) -> list[Path]:
+    """Write the charts, several of them beside each other and numbered; return where. Errors as those of save, and
+    ValueError where there is nothing to draw."""
+    if not charts:
+        raise ValueError("there is nothing to draw; leave -o out")
+    alone = len(charts) == 1
+    paths = [path if alone else path.with_stem(f"{path.stem}-{number}") for number in range(1, len(charts) + 1)]
+    for chart, place in zip(charts, paths, strict=True):
+        save(chart, place)
+    return paths
 
 
 def _printed(chart: Chart, kind: str, metadata: dict[str, Any]) -> bytes:
