@@ -112,6 +112,7 @@ def test_dont_know_is_an_answer_at_every_prompt(base: Knowledge, bench: Knowledg
     with CaseLog.create(tmp_path / "more") as log:
         for finding, answer, more in (("machine", "bench-stand", {}), ("fades-after", "late", {"reading": "12 minutes"})):
             log.append("answer", finding=finding, answer=answer, **more)
+        log.append("answer", finding="needle-moves-lately", answer="none")
         console = ScriptedConsole([typed, "gone", "gone", typed, "still there", "32", "5", *[typed] * 12])
         walk = Walk(base, log, console, tmp_path / "reports", None)
         assert not needles.ask_where(walk, "H")
@@ -477,7 +478,7 @@ def test_back_takes_back_the_last_thing_said_of_a_repair(
 
 def test_back_takes_a_retest_back_that_was_called_good_by_a_slip(base: Knowledge, tmp_path: Path) -> None:
     with CaseLog.create(tmp_path) as log:
-        tell(log, "hunts", {"machine": "helicopter", "fit-to-run": "fit"})
+        tell(log, "hunts", {"machine": "helicopter", "fit-to-run": "fit", "needle-moves-lately": "none"})
         log.append("fixed", cause="carb-bolts-loose")
         console = ScriptedConsole(["gone", "back", "leave"])
         Walk(base, log, console, tmp_path, None).run()
@@ -490,7 +491,7 @@ def test_back_takes_a_retest_back_that_was_called_good_by_a_slip(base: Knowledge
 
 def test_back_at_the_proof_leaves_no_count_good_that_was_not_proved(base: Knowledge, tmp_path: Path) -> None:
     with CaseLog.create(tmp_path) as log:
-        tell(log, "sags", {"machine": "bench-stand", "fit-to-run": "fit"})
+        tell(log, "sags", {"machine": "bench-stand", "fit-to-run": "fit", "needle-moves-lately": "none"})
         log.append("needle", needle="H", sixteenths=20, moved=False)
         log.append("fixed", cause="h-too-lean")
         log.append("needle", needle="H", sixteenths=24, moved=False)
@@ -522,7 +523,7 @@ def test_a_case_is_closed_undecided_from_a_repair_only_when_it_is_meant(bench: K
 
 def test_a_retest_that_was_good_is_not_asked_for_again_after_a_break(base: Knowledge, tmp_path: Path) -> None:
     with CaseLog.create(tmp_path) as log:
-        tell(log, "hunts", {"machine": "helicopter"})
+        tell(log, "hunts", {"machine": "helicopter", "needle-moves-lately": "none"})
         log.append("fixed", cause="carb-bolts-loose")
         console = ScriptedConsole(["1", "1", "leave"])
         Walk(base, log, console, tmp_path, None).run()
@@ -536,7 +537,7 @@ def test_a_retest_that_was_good_is_not_asked_for_again_after_a_break(base: Knowl
 def test_an_engine_that_would_not_start_can_be_retested(base: Knowledge, tmp_path: Path) -> None:
     """No start takes running away; the fix may have given it back, so the retests must be offered, a cold start too."""
     with CaseLog.create(tmp_path) as log:
-        tell(log, "dead", {"machine": "aeroplane", "fit-to-run": "fit", "starts": "never"})
+        tell(log, "dead", {"machine": "aeroplane", "fit-to-run": "fit", "starts": "never", "needle-moves-lately": "none"})
         log.append("fixed", cause="plug-fouled")
         console = ScriptedConsole(["1", "1", "1", ""])
         Walk(base, log, console, tmp_path / "reports", None).run()
@@ -548,7 +549,13 @@ def test_an_engine_that_would_not_start_can_be_retested(base: Knowledge, tmp_pat
 def test_nothing_is_run_for_a_retest_until_what_holds_it_is_answered_again(base: Knowledge, tmp_path: Path) -> None:
     """A fuel leak holds the run; after the fix it is looked at again, and only then comes the retest."""
     with CaseLog.create(tmp_path) as log:
-        tell(log, "leaks", {"machine": "aeroplane", "fit-to-run": "fuel-leaks", "fuel-drips": "carburettor"})
+        answers = {
+            "machine": "aeroplane",
+            "fit-to-run": "fuel-leaks",
+            "fuel-drips": "carburettor",
+            "needle-moves-lately": "none",
+        }
+        tell(log, "leaks", answers)
         log.append("fixed", cause="carb-bolts-loose")
         console = ScriptedConsole(["dry", "fit", "1", "1", ""])
         Walk(base, log, console, tmp_path / "reports", None).run()
@@ -641,7 +648,7 @@ class SecondLook:
 @pytest.mark.parametrize(
     ("first", "then", "asks"),
     [
-        ({}, {"head-temperature": "70 C"}, "What was not known before decides here. Can it be seen now?"),
+        ({}, {"head-temperature": "70 C"}, "What is asked now decides whether it may be put right."),
         (
             {"idle": "hunts", "head-temperature": "70 C"},
             {"idle": "steady"},
@@ -660,10 +667,21 @@ def test_what_keeps_a_likely_repair_on_hold_is_asked_once_more(
     assert log.state.closing and log.state.closing.causes == ("h-too-rich",)
 
 
-def test_what_is_still_not_known_is_not_asked_a_third_time(bench: Knowledge, tmp_path: Path) -> None:
+def test_what_is_not_known_where_it_decides_is_not_asked_again(bench: Knowledge, tmp_path: Path) -> None:
     console, log = walk_with(bench, Owner("?", RICH, frozenset({"h-too-rich"}), bench), tmp_path)
     assert console.lines.count("Likely, and on hold: H needle too rich.") == 1
     assert log.state.closing and log.state.closing.how == "undecided"
+
+
+def test_what_was_not_known_before_it_decided_is_asked_once_more(bench: Knowledge, tmp_path: Path) -> None:
+    with CaseLog.create(tmp_path) as log:
+        log.append("unknown", finding="head-temperature")
+        owner = Owner("?", RICH, frozenset({"h-too-rich"}), bench)
+        console = ScriptedConsole(owner)
+        Walk(bench, log, console, tmp_path / "reports", None).run()
+        assert console.lines.count("What was not known before decides here. Can it be seen now?") == 1
+        assert console.lines.count("Likely, and on hold: H needle too rich.") == 1
+        assert log.state.closing and log.state.closing.how == "undecided"
 
 
 @pytest.mark.parametrize("picked, before", [("", set()), ("1", {"idle"})])

@@ -330,6 +330,8 @@ def _apply(event: Event, held: dict[str, Any]) -> None:
         case "unknown":
             finding = data["finding"]
             _note_if_again(finding, held)
+            if data.get("decides"):
+                held["asked_again"].add(finding)
             held["findings"].pop(finding, None)
             held["unknown"].add(finding)
             held["answered"].append((event.number, finding))

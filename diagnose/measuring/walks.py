@@ -82,12 +82,14 @@ class _Bench:
             ),
         )
 
-    def answer(self, names: Iterable[str]) -> None:
+    def answer(self, names: Iterable[str], decides: bool = False) -> None:
         for name in names:
             if name in self.owner.told:
                 self.findings[name] = Given(self.owner.told[name])
             else:
                 self.unknown.add(name)
+                if decides:
+                    self.asked_again.add(name)
 
     def look_again(self, name: str) -> None:
         self.asked_again.add(name)
@@ -146,18 +148,20 @@ def walk(knowledge: Knowledge, drawn: DrawnCase, way: Way) -> Walked:
     for _ in range(MOST_STEPS):
         seen = bench.seen()
         match way(seen):
-            case Ask(finding) | AskAgain(finding) as step:
+            case Ask(finding, _, _, waits):
                 asked += 1
                 asking_minutes += minutes_of(knowledge, knowledge.findings[finding]) + ASKING
-                if isinstance(step, AskAgain):
-                    bench.look_again(finding)
-                else:
-                    bench.answer([finding])
+                bench.answer([finding], bool(waits))
                 continue
-            case DoCheck(check, finds):
+            case AskAgain(finding):
+                asked += 1
+                asking_minutes += minutes_of(knowledge, knowledge.findings[finding]) + ASKING
+                bench.look_again(finding)
+                continue
+            case DoCheck(check, finds, _, _, waits):
                 asked += 1
                 asking_minutes += knowledge.checks[check].minutes + ASKING
-                bench.answer(finds)
+                bench.answer(finds, bool(waits))
                 continue
             case step:
                 if verdict is None:

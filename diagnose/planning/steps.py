@@ -23,21 +23,24 @@ class Progress:
 
 @dataclass(frozen=True, slots=True)
 class Ask:
-    """Ask this question. `rules` put it first; else `worth` says what it is expected to save."""
+    """Ask this question. `rules` put it first; else `worth` says what it is expected to save. Where the likely repair of
+    the cause `waits` is on hold by these rules, the answer may lift that."""
 
     finding: str
     rules: tuple[str, ...] = ()
     worth: Worth | None = None
+    waits: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class DoCheck:
-    """Do this check and answer what it finds."""
+    """Do this check and answer what it finds. `rules`, `worth` and `waits` as in Ask."""
 
     check: str
     finds: tuple[str, ...]
     rules: tuple[str, ...] = ()
     worth: Worth | None = None
+    waits: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,13 +84,14 @@ def question(
     finding: Finding,
     rules: tuple[str, ...] = (),
     worth: Worth | None = None,
+    waits: str = "",
 ) -> Ask | DoCheck:
     """Return the asking for one finding: by itself, or with all that its check still has to find."""
     if finding.check is None:
-        return Ask(str(finding.id), rules, worth)
+        return Ask(str(finding.id), rules, worth, waits)
     finds = (knowledge.findings[name] for name in knowledge.checks[finding.check].finds)
     still = tuple(str(one.id) for one in finds if askable(knowledge, conclusions, progress, one))
-    return DoCheck(str(finding.check), still, rules, worth)
+    return DoCheck(str(finding.check), still, rules, worth, waits)
 
 
 def open_questions(knowledge: Knowledge, conclusions: Conclusions, progress: Progress) -> list[Finding]:

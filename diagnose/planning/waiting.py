@@ -39,9 +39,11 @@ def what_lifts(
     to_ask = {str(f.id): minutes_of(knowledge, f) for f in open_questions(knowledge, conclusions, progress)}
     rules = _rules_of(conclusions, holds)
     way = way_to_lift(knowledge, conclusions, holds, to_ask)
+    likely = standing_of(standing, cause) >= LIKELY_ENOUGH
     if way:
-        return question(knowledge, conclusions, progress, knowledge.findings[way[0]], rules)
-    if standing_of(standing, cause) < LIKELY_ENOUGH:
+        waits = cause if likely else ""
+        return question(knowledge, conclusions, progress, knowledge.findings[way[0]], rules, waits=waits)
+    if not likely:
         return None
     minutes = to_ask | _to_ask_again(knowledge, conclusions, progress)
     first = _put_right_first(knowledge, conclusions, standing, progress, cause, minutes)
@@ -51,7 +53,7 @@ def what_lifts(
     if not anew or len([name for name in anew if name in conclusions.answers]) > MOST_IN_THE_WAY:
         return None
     if anew[0] in to_ask:
-        return question(knowledge, conclusions, progress, knowledge.findings[anew[0]], rules)
+        return question(knowledge, conclusions, progress, knowledge.findings[anew[0]], rules, waits=cause)
     return AskAgain(anew[0], rules, waits=cause)
 
 

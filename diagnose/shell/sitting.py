@@ -185,7 +185,9 @@ class Sitting:
                 said = f"So: {str(self.knowledge.conditions[name].name).lower()}. {because}"
                 self.show(screens.paragraph(said, self.width, "    ", "quiet"))
 
-    def ask(self, finding: Finding, rules: Sequence[str] = (), worth: Worth | None = None) -> None:
+    def ask(self, finding: Finding, rules: Sequence[str] = (), worth: Worth | None = None, decides: bool = False) -> None:
+        """Ask one question and keep its answer. `decides`: it was said that much hangs on it, so that what is not known is
+        not asked for again."""
         self.warn_once([str(name) for name in finding.cautions])
         self.show(screens.question(finding, len(self.state.answered) + 1, self.width))
         self.why = lambda: screens.why(self.examined, finding, rules, worth, self.width)
@@ -195,34 +197,39 @@ class Sitting:
             return None if line.strip().lower() in in_full else command_in(line, self.commands)
 
         given = self.read(lambda line: reply_to(finding, line), [str(answer) for answer in finding.answers], find=command)
-        self.record(finding, given)
+        self.record(finding, given, decides)
         self.so_far()
 
     def so_far(self) -> None:
         """What is said after an answer was kept."""
 
-    def record(self, finding: Finding, given: Given | None) -> None:
+    def record(self, finding: Finding, given: Given | None, decides: bool = False) -> None:
         if given is None:
-            self.log.append("unknown", finding=str(finding.id))
+            self._not_known(str(finding.id), decides)
         elif given.reading:
             self.log.append("answer", finding=str(finding.id), answer=given.answer, reading=given.reading)
         else:
             self.log.append("answer", finding=str(finding.id), answer=given.answer)
 
-    def do_check(self, check: Check, finds: Sequence[str], rules: Sequence[str], worth: Worth | None) -> None:
+    def _not_known(self, finding: str, decides: bool) -> None:
+        self.log.append("unknown", finding=finding, **({"decides": True} if decides else {}))
+
+    def do_check(
+        self, check: Check, finds: Sequence[str], rules: Sequence[str], worth: Worth | None, decides: bool = False
+    ) -> None:
         self.why = lambda: screens.why(self.examined, self.knowledge.findings[finds[0]], rules, worth, self.width)
         if not self._in_the_middle_of(check):
             self.show_check(check)
             if self.choose(["done, here is the result", "cannot do it now"]):
                 for name in finds:
-                    self.log.append("unknown", finding=name)
+                    self._not_known(name, decides)
                 return
             self.log.append("check", check=str(check.id))
         for name in finds:
             self.tell_news()
             finding = self.knowledge.findings[name]
             if askable(self.knowledge, self.examined.conclusions, self.examined.progress, finding):
-                self.ask(finding, rules, worth)
+                self.ask(finding, rules, worth, decides)
 
     def _in_the_middle_of(self, check: Check) -> bool:
         """True if the check was done and only a part of its results given: it goes on with what it still has to find.

@@ -40,6 +40,9 @@ WORKED = {
 class Walk(Sitting):
     """The walk of one fault, from the owner's words to the proof."""
 
+    _waits = ""
+    """The cause on hold that the last question was asked for."""
+
     def run(self) -> bool:
         """Walk until the case is closed or the person leaves. Return True when it was closed."""
         self.take_up()
@@ -84,10 +87,12 @@ class Walk(Sitting):
             not_cured(self, helped)
             return
         match self.examined.next:
-            case Ask(finding, rules, worth):
-                self.ask(self.knowledge.findings[finding], rules, worth)
-            case DoCheck(check, finds, rules, worth):
-                self.do_check(self.knowledge.checks[check], finds, rules, worth)
+            case Ask(finding, rules, worth, waits):
+                self._say_what_waits(waits)
+                self.ask(self.knowledge.findings[finding], rules, worth, bool(waits))
+            case DoCheck(check, finds, rules, worth, waits):
+                self._say_what_waits(waits)
+                self.do_check(self.knowledge.checks[check], finds, rules, worth, bool(waits))
             case AskAgain(finding, rules, _, waits) if waits:
                 self._ask_for(self.knowledge.causes[waits], self.knowledge.findings[finding], rules)
             case AskAgain(finding, rules):
@@ -158,6 +163,13 @@ class Walk(Sitting):
             self.say("    If something was tightened or cleaned since, answer as it was found.")
         self.say(f"You answered: {answer}")
         self._give_anew(finding, rules)
+
+    def _say_what_waits(self, cause: str) -> None:
+        if cause and cause != self._waits:
+            self.say()
+            self.say(f"Likely, and on hold: {self.knowledge.causes[cause].name}.", "head")
+            self.say("What is asked now decides whether it may be put right. Go and look, if you can.")
+        self._waits = cause
 
     def _ask_for(self, cause: Cause, finding: Finding, rules: Sequence[str]) -> None:
         """What keeps a likely repair on hold is asked again: it may be known now, put right, or have been a mistake."""
