@@ -401,17 +401,22 @@ OPENED = [count("H", 20), move("H", EIGHTH)]
 
 
 def test_a_needle_left_open_on_a_cured_engine_stands_in_the_report(base: Knowledge, tmp_path: Path) -> None:
-    said, state = cured(base, tmp_path, {}, OPENED, "still", "")
+    said, state = cured(base, tmp_path, {"vent-line": "shut"}, OPENED, "still", "")
     assert "Going back is on hold. Open is the safe side" in said
     assert state.closing is not None
     (point,) = left_open(base, state)
     assert point.startswith("H still stands 1/8 turn further out than its baseline of 1 1/4 turns.")
     assert "Open is the safe side: leave it for now." in point
-    assert "next session, under the holds (closing a needle and turning needles)" in point
+    assert "next session, under the holds (closing a needle)" in point
+    _, state = cured(base, tmp_path / "sound", {}, OPENED, "still", "")
+    (point,) = left_open(base, state)
+    assert point.endswith("Bring it back in the next session, a sixteenth at a time, with a run after each.")
 
 
 def test_a_needle_brought_back_is_written_down_and_not_trusted_unrun(base: Knowledge, tmp_path: Path) -> None:
-    said, state = cured(base, tmp_path, {}, OPENED, "at its baseline", "")
+    said, state = cured(base, tmp_path / "sound", {}, OPENED, "at its baseline", "")
+    assert "run it once more, restrained, before it works again" in said and "on hold" not in said
+    said, state = cured(base, tmp_path / "lean", {"vent-line": "shut"}, OPENED, "at its baseline", "")
     place = stands(state.needles, "H")
     assert place is not None and not place.moved_by
     assert "a weaker mixture is on hold: open it again before it runs" in said

@@ -166,7 +166,13 @@ def tightened_and_named(base: Knowledge, folder: Path, *replies: str) -> tuple[s
     with CaseLog.create(folder) as log:
         log.append("words", text="hunts")
         log.append("heard")
-        told = {"machine": "helicopter", "fit-to-run": "fit", "idle": "hunts", "bolts": "loose"}
+        told = {
+            "machine": "helicopter",
+            "fit-to-run": "fit",
+            "idle": "hunts",
+            "bolts": "loose",
+            "needle-moves-lately": "none",
+        }
         for finding, answer in told.items():
             log.append("answer", finding=finding, answer=answer)
         log.append("fixed", cause="carb-bolts-loose")
@@ -237,7 +243,12 @@ def test_a_lean_needle_named_as_the_cause_closes_with_what_is_still_on_hold(base
     with CaseLog.create(tmp_path) as log:
         log.append("words", text="sags")
         log.append("heard")
-        for finding, answer in {"machine": "helicopter", "fit-to-run": "fit", "under-load": "sags"}.items():
+        for finding, answer in {
+            "machine": "helicopter",
+            "fit-to-run": "fit",
+            "under-load": "sags",
+            "needle-moves-lately": "none",
+        }.items():
             log.append("answer", finding=finding, answer=answer)
         console = ScriptedConsole(["found h-too-lean", "1"], 400)
         walk = Walk(base, log, console, tmp_path, None)
@@ -269,6 +280,7 @@ def test_a_needle_moved_in_the_chase_is_asked_about_before_a_named_cause_closes_
         log.append("heard")
         for finding, answer in {"machine": "bench-stand", "fit-to-run": "fit", "bolts": "loose"}.items():
             log.append("answer", finding=finding, answer=answer)
+        log.append("unknown", finding="needle-moves-lately")
         log.append("needle", needle="H", sixteenths=20, moved=False)
         log.append("needle", needle="H", sixteenths=2, moved=True)
         console = ScriptedConsole(["found carb-bolts-loose", "1", "at its baseline"], 400)

@@ -14,6 +14,7 @@ from ..reasoning.learned import Learned
 from ..reasoning.rank import Repairs, Standing, rank
 from ..reasoning.reason import Conclusions, reason
 from .plan import one_more, plan
+from .proof import as_it_runs_now, cured
 from .steps import Next, Progress
 
 
@@ -64,11 +65,20 @@ def examine(knowledge: Knowledge, state: CaseState, learned: Learned | None = No
     conclusions = reason(knowledge, state.answers)
     return Examined(
         knowledge=knowledge,
-        conclusions=conclusions,
+        conclusions=_with_holds_of_today(knowledge, state, conclusions),
         standing=rank(knowledge, conclusions, repairs, learned),
         progress=Progress(state.unknown, state.asked_again, state.put_aside | state.unproved, repairs),
         learned=learned,
     )
+
+
+def _with_holds_of_today(knowledge: Knowledge, state: CaseState, conclusions: Conclusions) -> Conclusions:
+    """Once the fault is gone, what was told of it explains the case and holds nothing any more."""
+    cause = cured(knowledge, state, conclusions)
+    if cause is None:
+        return conclusions
+    now = reason(knowledge, as_it_runs_now(knowledge, conclusions.answers, cause))
+    return replace(conclusions, holds=now.holds, cured=True)
 
 
 def ready(knowledge: Knowledge) -> Knowledge:

@@ -60,7 +60,10 @@ class Tried:
 
 
 def next_move(knowledge: Knowledge, conclusions: Conclusions, entries: Sequence[NeedleEntry]) -> NextMove | None:
-    """Return the move that what was concluded asks for, opening before closing; None when nothing says which way."""
+    """Return the move that what was concluded asks for, opening before closing; None when nothing says which way, or when
+    the fault is gone: the needles go back to their counts then, and no further."""
+    if conclusions.cured:
+        return None
     moves = [move for move in knowledge.needle_moves.values() if any(c in conclusions.conditions for c in move.concluded)]
     for way in (OUT, IN):
         for move in moves:

@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
 from ..case.casefile import MACHINE
 from ..case.readings import number_of, parse_reading
 from ..case.state import CaseState
-from ..knowledge.model import Cause, Finding, Knowledge, Measure, Retest
+from ..knowledge.model import NORMAL, Cause, Finding, Knowledge, Measure, Retest
 from ..knowledge.source import Place, Text
 from ..reasoning.reason import Conclusions, reason
+from .mending import may_be_gone, mending, put_right
 from .steps import Progress, askable
 
 LONGER = 1.5
 """A proof runs half as long again as the fault took to show: common practice, since no two runs warm up alike."""
+
+RETESTS, ALL_GOOD = "retests", "all-good"
+"""What the walk answers itself once every run after a repair was good, where the rules have it."""
 
 _MINUTES = Measure(Text("time", Place("")), Text("minute", Place("")), 0.0, 600.0)
 """What is accepted as the length of a run."""
@@ -32,6 +36,29 @@ def retests_of(knowledge: Knowledge, conclusions: Conclusions, cause: Cause) -> 
         if able.applies(retest.needs)
         and (not retest.only_when_asked or retest.id in cause.prove or retest.id in conclusions.proofs)
     )
+
+
+def cured(knowledge: Knowledge, state: CaseState, conclusions: Conclusions) -> Cause | None:
+    """Return the cause whose repair ended the fault: every retest that runs the engine was good; None before that."""
+    last = state.repairs[-1] if state.repairs else None
+    if last and last.result == "gone" and not state.to_retest:
+        cause = knowledge.causes.get(last.cause)
+        return cause if cause and cause.family != NORMAL else None
+    cause = knowledge.causes.get(state.to_retest)
+    if cause is None:
+        return None
+    runs = [retest.id for retest in retests_of(knowledge, conclusions, cause) if retest.engine != "stopped"]
+    return cause if runs and state.passed and set(runs) <= set(state.passed) else None
+
+
+def as_it_runs_now(knowledge: Knowledge, answers: Mapping[str, str], cause: Cause) -> Mapping[str, str]:
+    """Return what is still so once the repair of this cause has ended the fault: no complaint, nothing that a test of the
+    running engine showed, nothing that was seen of the mended part. What was seen bad of another part stays bad."""
+    behaviour = may_be_gone(knowledge, str(cause.id), answers)
+    gone = {name for name in behaviour if not mending(knowledge, name, answers[name])}
+    gone.update(put_right(knowledge, str(cause.id), answers))
+    left = {name: answer for name, answer in answers.items() if name not in gone}
+    return {**left, RETESTS: ALL_GOOD} if RETESTS in knowledge.findings else left
 
 
 def asked_before_proof(knowledge: Knowledge, conclusions: Conclusions, progress: Progress) -> tuple[Finding, ...]:

@@ -51,7 +51,11 @@ class Evidence:
 
 @dataclass(frozen=True, slots=True)
 class Conclusions:
-    """What follows from the answers, and the rules that `fired`. Mappings go from id to the rules that say so."""
+    """What follows from the answers, and the rules that `fired`. Mappings go from id to the rules that say so.
+
+    cured: the fault is gone in every run after a repair; the holds are those of the engine as it is now, all else is what
+        was told of it.
+    """
 
     answers: Mapping[str, str]
     fired: frozenset[str]
@@ -65,6 +69,7 @@ class Conclusions:
     first: Mapping[str, tuple[str, ...]]
     sooner: Mapping[str, tuple[str, ...]]
     proofs: Mapping[str, tuple[str, ...]]
+    cured: bool = False
 
     def applies(self, needs: tuple[str, ...]) -> bool:
         """True unless the machine is known to lack one of these needs."""

@@ -210,6 +210,9 @@ def enter(sitting: Sitting, needle: str, text: str) -> str:
     if closing and moved and held:
         _show_holds(sitting, held)
         return "refused: that move would weaken the mixture while the hold stands"
+    before = stands(_to_go_by(sitting), needle)
+    if closing and moved and sitting.examined.conclusions.cured and before and before.moved_by + sixteenths < 0:
+        return f"refused: the way back ends at its baseline of {turns(before.baseline)}"
     if _is_a_slip(sitting, entry):
         return A_SLIP
     sitting.log.append("needle", needle=needle, sixteenths=sixteenths, moved=moved)
