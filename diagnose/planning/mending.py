@@ -30,6 +30,11 @@ def put_right(knowledge: Knowledge, cause: str, answers: Mapping[str, str]) -> t
     return tuple(name for name, answer in answers.items() if cause in mending(knowledge, name, answer))
 
 
+def seen_bad(knowledge: Knowledge, cause: str, answers: Mapping[str, str]) -> tuple[str, ...]:
+    """Return what the repair of this cause puts right and somebody has looked at: a filter is not bad for its age."""
+    return tuple(name for name in put_right(knowledge, cause, answers) if not knowledge.findings[name].past)
+
+
 def may_be_gone(knowledge: Knowledge, cause: str, answers: Mapping[str, str]) -> tuple[str, ...]:
     """Return the answered findings that the repair of this cause may have ended with the part of the fault it cured: the
     complaints, and what tests of the running engine showed. What is past stays true, and what the repair has put right

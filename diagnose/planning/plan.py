@@ -17,7 +17,7 @@ from ..reasoning.doubt import WORTH_ASKING_AGAIN, doubtful
 from ..reasoning.rank import RankedCause, Standing
 from ..reasoning.reason import Conclusions
 from .lifting import way_to_lift
-from .mending import put_right
+from .mending import seen_bad
 from .steps import (
     Ask,
     AskAgain,
@@ -177,7 +177,7 @@ def _settling_look(
 def _found_and_soon_mended(knowledge: Knowledge, conclusions: Conclusions, work: Repair) -> bool:
     """True if what this repair puts right was seen, and the repair is short."""
     return knowledge.causes[work.cause].fix.minutes <= SOON_MENDED and bool(
-        put_right(knowledge, work.cause, conclusions.answers)
+        seen_bad(knowledge, work.cause, conclusions.answers)
     )
 
 

@@ -142,6 +142,8 @@ def _to_mend(
     worth_it = standing_of(standing, waiting) * CALL_FOR_HELP / PAYS
     bad = {}
     for name, answer in conclusions.answers.items():
+        if knowledge.findings[name].past:
+            continue
         open_causes = [
             cause
             for cause in mending(knowledge, name, answer)

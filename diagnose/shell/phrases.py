@@ -8,7 +8,7 @@ from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
-from functools import lru_cache
+from functools import lru_cache, partial
 from types import MappingProxyType
 
 from snowballstemmer import stemmer
@@ -84,10 +84,11 @@ class Match:
 
 @dataclass(frozen=True, slots=True)
 class _Phrase:
-    """What owners say for one answer, as stems."""
+    """What owners say for one answer, as stems. `unusual`: it is a complaint, and no word that all is well."""
 
     finding: str
     answer: str
+    unusual: bool
     words: frozenset[str]
 
 
@@ -156,17 +157,25 @@ def _phrases_of(knowledge: Knowledge) -> _Phrases:
     for finding in knowledge.findings.values():
         for answer in finding.answers.values():
             if answer.like:
-                where = str(finding.id), str(answer.id)
-                liked += [_Phrase(*where, frozenset(stems(phrase, sayings))) for phrase in answer.like]
-                said.append(_Phrase(*where, frozenset(stems(answer.say, sayings))))
+                of = partial(_Phrase, str(finding.id), str(answer.id), finding.unusual(str(answer.id)))
+                liked += [of(frozenset(stems(phrase, sayings))) for phrase in answer.like]
+                said.append(of(frozenset(stems(answer.say, sayings))))
     spoken = grouped((word, entry) for entry in (*liked, *said) for word in entry.words)
-    entries = [*liked, *(entry for entry in said if not _said_of_all(entry, spoken))]
+    telling = (entry for entry in liked if not _tells_no_answer(entry, spoken))
+    entries = [*telling, *(entry for entry in said if not _said_of_all(entry, spoken))]
     entries = [entry for entry in entries if entry.words - {"not"}]
     seen = Counter(word for entry in entries for word in entry.words)
     total = max(len(entries), 1)
     weight = {word: math.log(1 + total / count) for word, count in seen.items()}
     many = Counter((entry.finding, entry.answer) for entry in entries)
     return _Phrases(tuple(entries), weight, many, sayings)
+
+
+def _tells_no_answer(entry: _Phrase, spoken: Mapping[str, Sequence[_Phrase]]) -> bool:
+    """True if a word that all is well is a complaint as much: "starts" alone is no easy start. spoken: word -> the phrases
+    that have it."""
+    alike = (other for word in entry.words for other in spoken[word] if other.words == entry.words)
+    return not entry.unusual and any(other.finding == entry.finding and other.unusual for other in alike)
 
 
 def _said_of_all(entry: _Phrase, spoken: Mapping[str, Sequence[_Phrase]]) -> bool:
@@ -200,9 +209,10 @@ def match(knowledge: Knowledge, text: str, open_findings: frozenset[str], most: 
 def _found_in(
     words: frozenset[str], counts: float, phrases: _Phrases, open_findings: frozenset[str], share: float
 ) -> Iterator[_Found]:
-    """Every phrase of which these words are at least this share. counts: what a likeness in them counts."""
+    """Every phrase of which these words are at least this share; of a word that all is well the whole, since a complaint
+    is never to be offered as its opposite. counts: what a likeness in them counts."""
     for phrase in phrases.entries:
-        likeness = counts * _likeness(words, phrase.words, phrases.weight, share)
+        likeness = counts * _likeness(words, phrase.words, phrases.weight, share if phrase.unusual else 1.0)
         if likeness > 0 and phrase.finding in open_findings:
             yield _Found(Match(phrase.finding, phrase.answer, likeness), words & phrase.words)
 
@@ -223,7 +233,8 @@ def _clear(found: Iterable[_Found]) -> list[_Found]:
 
 def _may_be_part_of(words: frozenset[str], phrases: _Phrases, open_findings: frozenset[str]) -> list[Match]:
     """For few words that are no phrase by themselves ("it surges"): the answers that are often said with them."""
-    having = Counter((one.finding, one.answer) for one in phrases.entries if words - {"not"} and words <= one.words)
+    complaints = (one for one in phrases.entries if one.unusual)
+    having = Counter((one.finding, one.answer) for one in complaints if words - {"not"} and words <= one.words)
     share = {(of, answer): times / phrases.many[of, answer] for (of, answer), times in having.most_common()}
     often = [Match(of, answer, so) for (of, answer), so in share.items() if so >= OFTEN and of in open_findings]
     return often[:PARTS]

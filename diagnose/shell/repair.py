@@ -123,7 +123,9 @@ def retest(walk: Walk, cause: Cause) -> None:
         if one.id in walk.state.passed:
             continue
         if one.engine == "stopped" and walk.examined.conclusions.cured:
-            walk.say("Gone in every run. What was held for this fault is so no longer; a needle goes back to its count at most.")
+            walk.say(
+                "Gone in every run. What was held for this fault is so no longer; a needle goes back to its count at most."
+            )
             walk.tell_news()
         verdict = _verdict_of(walk, one, "gone so far" if takes_its_time else "gone")
         if verdict != 0:
