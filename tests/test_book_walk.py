@@ -82,7 +82,7 @@ def test_the_walk_says_what_the_club_has_seen_and_how_much_that_moved_it(
 def test_a_fault_that_comes_back_is_pointed_out_when_the_case_is_kept(
     club: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    said = walked(club, "1\nit hunts\nnone\nfound carb-bolts-loose\n1\n", monkeypatch, capsys)
+    said = walked(club, "1\nit hunts\nnone\nfound carb-bolts-loose\n1\n?\n", monkeypatch, capsys)
     assert "Kept in the book." in said
     assert "confirmed=person" in said
     assert "Carburettor bolts have worked loose: the third time this season on Grey Heli." in said
@@ -97,7 +97,7 @@ def test_without_a_book_nothing_is_asked_shown_or_loaded_and_the_case_begins_one
     said = walked(tmp_path, "it hunts\nnone\n", monkeypatch, capsys)
     assert "Which machine" not in said
     assert not (tmp_path / "book.sqlite").exists()
-    said = walked(tmp_path, "it hunts\nnone\nfound a mouse in the tank\n1\n", monkeypatch, capsys, "--machine", "Grey")
+    said = walked(tmp_path, "it hunts\nnone\nfound a mouse in the tank\n1\n?\n", monkeypatch, capsys, "--machine", "Grey")
     assert "Kept in the book." in said
     assert (tmp_path / "book.sqlite").exists()
     assert "Which machine is it?" in walked(tmp_path, "\nit hunts\n", monkeypatch, capsys)
@@ -107,7 +107,7 @@ def test_a_damaged_book_is_said_once_and_the_walk_goes_on_without_it(
     club: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     (club / "book.sqlite").write_bytes(b"no book at all " * 100)
-    said = " ".join(walked(club, "it hunts\nnone\nfound carb-bolts-loose\n1\n", monkeypatch, capsys).split())
+    said = " ".join(walked(club, "it hunts\nnone\nfound carb-bolts-loose\n1\n?\n", monkeypatch, capsys).split())
     assert said.count("Without the book:") == 1
     assert "is damaged; bring the last copy back with: diagnose book restore" in said
     assert "Closed: Carburettor bolts have worked loose." in said

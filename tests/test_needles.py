@@ -478,9 +478,38 @@ def test_where_a_needle_was_left_after_the_chase_does_not_pass_for_where_it_belo
     said, state = cured(base, tmp_path, {"h-needle-response": "a-little"}, [], "1 1/4", "1 3/4", "")
     place = stands(state.needles, "H")
     assert place is not None and (place.baseline, place.now) == (20, 28)
-    assert "H belongs at 1 1/4 turns." in said and "H stands at 1 1/4 turns." not in said
+    assert "H belongs at 1 1/4 turns: that is its baseline." in said and "H stands at 1 1/4 turns." not in said
+    (line,) = needles_of(base, state, examine(base, state).conclusions).lines
+    assert [move.says for move in line.moves] == ["said to belong at 1 1/4 turns", "counted at 1 3/4 turns"]
     (point,) = left_open(base, state)
     assert point.startswith("H still stands 1/2 turn further out than its baseline of 1 1/4 turns.")
+
+
+def test_a_needle_that_was_moved_is_asked_at_its_first_count_where_it_belongs(base: Knowledge, tmp_path: Path) -> None:
+    """The chased count passed for the baseline until the case closed, and was called good while it was far too rich."""
+    told = {"machine": "aeroplane", "needle-moves-lately": "richer"}
+    said, state = typed(base, tmp_path, told, "needle H 2 3/8", "1 3/8", "needle", "leave")
+    assert "H was moved before it was counted, so this is no baseline." in said
+    place = stands(state.needles, "H")
+    assert place is not None and (place.baseline, place.now) == (22, 38)
+    assert "1 turn further out than its baseline of 1 3/8 turns" in said
+
+
+def test_where_a_needle_belongs_can_be_told_at_any_time(base: Knowledge, tmp_path: Path) -> None:
+    said, state = typed(
+        base, tmp_path, {"machine": "aeroplane"}, "needle H 2", "needle baseline H 1 3/8", "needle baseline H", "leave"
+    )
+    place = stands(state.needles, "H")
+    assert place is not None and (place.baseline, place.now) == (22, 32)
+    assert "H belongs at 1 3/8 turns: that is its baseline." in said
+    assert "Write the needle and the count at which it ran well, such as: needle baseline H 1 1/4" in said
+
+
+def test_a_count_that_the_answers_speak_against_is_not_called_good_without_a_word(base: Knowledge, tmp_path: Path) -> None:
+    rich = {"machine": "aeroplane", "fit-to-run": "fit", "four-strokes": "always", "smoke": "heavy"}
+    said, state = typed(base, tmp_path, rich, "needle H 2 3/8", "needle good H", "no, it is not good yet", "leave")
+    assert "That speaks against H where it stands. Good even so?" in said
+    assert not any(entry.good for entry in state.needles)
 
 
 def test_where_a_needle_belongs_is_asked_once_more_when_it_is_hard_to_believe(base: Knowledge, tmp_path: Path) -> None:

@@ -24,6 +24,7 @@ class NeedleEntry:
 
     number    of its event in the log; 0: it came from another case, and is not taken back here
     good      a count at which the engine runs well: the baseline from then on
+    said      where it belongs, as somebody says: the baseline from then on, and no count of where it stands
     """
 
     needle: str
@@ -32,12 +33,13 @@ class NeedleEntry:
     at: str = ""
     number: int = 0
     good: bool = False
+    said: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class NeedleStands:
-    """Where a needle stands, and its baseline: the last count said to be good, else the first. Sixteenths from lightly
-    seated."""
+    """Where a needle stands, and its baseline: the last count that was good, or where it is said to belong, else the first
+    count. Sixteenths from lightly seated."""
 
     needle: str
     baseline: int
@@ -79,6 +81,8 @@ def stands(entries: Sequence[NeedleEntry], needle: str) -> NeedleStands | None:
             continue
         if entry.moved:
             now = (now or 0) + entry.sixteenths
+        elif entry.said:
+            baseline = entry.sixteenths
         else:
             baseline = entry.sixteenths if baseline is None or entry.good else baseline
             now = entry.sixteenths
@@ -87,7 +91,7 @@ def stands(entries: Sequence[NeedleEntry], needle: str) -> NeedleStands | None:
 
 def turned(entries: Sequence[NeedleEntry]) -> bool:
     """True if a needle stood at more than one place: then there is a way of it to be drawn."""
-    counted = {(entry.needle, entry.sixteenths) for entry in entries if not entry.moved}
+    counted = {(entry.needle, entry.sixteenths) for entry in entries if not entry.moved and not entry.said}
     return any(entry.moved for entry in entries) or len(counted) > len({needle for needle, _ in counted})
 
 
@@ -125,9 +129,11 @@ def last_entry(entries: Sequence[NeedleEntry]) -> NeedleEntry | None:
 
 
 def told(entry: NeedleEntry) -> str:
-    """An entry in words: `counted at 1 1/4 turns`, `moved 1/8 turn out`."""
+    """An entry in words: `counted at 1 1/4 turns`, `said to belong at 1 1/4 turns`, `moved 1/8 turn out`."""
     if entry.moved:
         return f"moved {turns(abs(entry.sixteenths))} {'out' if entry.sixteenths > 0 else 'in'}"
+    if entry.said:
+        return f"said to belong at {turns(entry.sixteenths)}"
     return f"{'good at' if entry.good else 'counted at'} {turns(entry.sixteenths)}"
 
 

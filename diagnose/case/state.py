@@ -346,8 +346,9 @@ def _apply(event: Event, held: dict[str, Any]) -> None:
             held["notes"].append((event.at, data["text"]))
         case "needle":
             entry = NeedleEntry(
-                data["needle"], data["sixteenths"], data["moved"], event.at, event.number, data.get("good", False)
-            )
+                data["needle"], data["sixteenths"], data["moved"], event.at, event.number,
+                data.get("good", False), data.get("said", False),
+            )  # fmt: skip
             held["needles"].append(entry)
         case "bench":
             held["bench"].append(

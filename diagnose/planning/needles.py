@@ -96,6 +96,8 @@ def tried(entries: Sequence[NeedleEntry], needle: str) -> Tried:
     for entry in entries:
         if entry.needle != needle:
             continue
+        if entry.said:
+            continue
         if not entry.moved:
             place = entry.sixteenths
             if entry.good:
@@ -180,14 +182,14 @@ def _set(knowledge: Knowledge, state: CaseState) -> set[str]:
 def baseless(state: CaseState) -> frozenset[str]:
     """Return the needles of which it was asked in vain where they stood when it ran well, and that were not called good
     since: their first count is where the chase had left them."""
-    return _in_vain(state.no_baseline, [entry for entry in state.needles if entry.good])
+    return _in_vain(state.no_baseline, [entry for entry in state.needles if entry.good or entry.said])
 
 
 def without_a_baseline(knowledge: Knowledge, state: CaseState) -> tuple[str, ...]:
     """Return the needles that answers say were moved and that were only counted here, so that the first count is no
     baseline, and of which it was not asked yet where they stood when it ran well. A move that was written down here
     began at a count that was."""
-    founded = {entry.needle for entry in state.needles if entry.good or entry.moved or not entry.number}
+    founded = {entry.needle for entry in state.needles if entry.good or entry.said or entry.moved or not entry.number}
     told = bool(_telling_of_moves(knowledge, state))
     return tuple(
         needle
@@ -199,7 +201,7 @@ def without_a_baseline(knowledge: Knowledge, state: CaseState) -> tuple[str, ...
 def lost(state: CaseState) -> frozenset[str]:
     """Return the needles whose count was asked for in vain, and that were not counted since: a move from nowhere leads
     nowhere."""
-    return _in_vain(state.uncounted, [entry for entry in state.needles if not entry.moved])
+    return _in_vain(state.uncounted, [entry for entry in state.needles if not entry.moved and not entry.said])
 
 
 def _in_vain(asked: Sequence[tuple[int, str]], since: Sequence[NeedleEntry]) -> frozenset[str]:
@@ -214,7 +216,7 @@ def turned_since(knowledge: Knowledge, state: CaseState) -> frozenset[str]:
         str(needle)
         for cause, number in state.begun.items()
         if cause in knowledge.causes and (needle := knowledge.causes[cause].fix.needle)
-        if not any(entry.needle == needle and entry.number > number for entry in state.needles)
+        if not any(entry.needle == needle and not entry.said and entry.number > number for entry in state.needles)
     )
 
 

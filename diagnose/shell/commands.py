@@ -50,7 +50,8 @@ def _command(
 
 
 _PARTICULARS = re.compile(
-    r"(back \d+|bench \w+|needle ([hl]\s.*\d.*|next|undo|baseline|good( [hl])?)|note .+|how \d+|listen .+\.\w{2,5}['\"]?)",
+    r"(back \d+|bench \w+|note .+|how \d+|listen .+\.\w{2,5}['\"]?"
+    r"|needle ([hl]\s.*\d.*|next|undo|baseline( [hl]\s.*\d.*)?|good( [hl])?))",
     re.IGNORECASE,
 )
 

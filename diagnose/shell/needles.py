@@ -50,7 +50,7 @@ A_SLIP = "not written down; type it again"
 
 USES = (
     "Write for instance: needle H 1 1/4 (a count), or needle H +1/8 (a move, plus is out). Also: needle next, needle"
-    " undo, needle baseline, needle good."
+    " undo, needle baseline (back to it), needle baseline H 1 1/4 (where it belongs), needle good."
 )
 
 
@@ -64,6 +64,8 @@ def typed(sitting: Sitting, rest: str) -> bool:
             suggest(sitting)
         case "undo":
             return undo(sitting)
+        case "baseline" if entry:
+            tell_where_it_belongs(sitting, entry)
         case "baseline":
             return back_to_baseline(sitting)
         case "good":
@@ -166,6 +168,21 @@ def back_to_baseline(sitting: Sitting) -> bool:
     return True
 
 
+def tell_where_it_belongs(sitting: Sitting, typed: str) -> None:
+    """`needle baseline H 1 1/4`: where it stood when it ran well, as somebody says."""
+    needle, _, text = typed.partition(" ")
+    needle = needle.upper()
+    if needle not in NEEDLES or not text:
+        sitting.say("    Write the needle and the count at which it ran well, such as: needle baseline H 1 1/4")
+        return
+    try:
+        entry = _belonging(sitting, needle, text)
+    except (NotAReading, NotAMove, NotUnderstood) as error:
+        sitting.say(f"    {error}.")
+        return
+    _write_where_it_belongs(sitting, needle, entry.sixteenths)
+
+
 def call_good(sitting: Sitting, named: str) -> bool:
     """The engine runs well here: the present counts are the baseline from now on."""
     wanted = NEEDLES if not named else (named.upper(),)
@@ -178,6 +195,12 @@ def call_good(sitting: Sitting, named: str) -> bool:
         _show_holds(sitting, held)
         sitting.say("    Refused: a count is good when the engine has run well on it, at work too.")
         return False
+    move = next_move(sitting.knowledge, sitting.examined.conclusions, _trusted(sitting))
+    if move is not None and move.needle in [place.needle for place in places]:
+        sitting.say(f"    {move.because}")
+        sitting.say(f"    That speaks against {move.needle} where it stands. Good even so?")
+        if sitting.choose(["no, it is not good yet", "yes, it runs well there, at work too"]) == 0:
+            return True
     for place in places:
         _write_as_good(sitting, place)
     return True
@@ -219,6 +242,9 @@ def enter(sitting: Sitting, needle: str, text: str) -> str:
     place = stands(sitting.state.needles, needle)
     assert place is not None
     sitting.say(f"    {needle} stands at {turns(place.now)}.")
+    if needle in without_a_baseline(sitting.knowledge, sitting.state):
+        sitting.say(f"    {needle} was moved before it was counted, so this is no baseline.")
+        _ask_where_it_belongs(sitting, needle)
     if closing and not moved and held:
         sitting.say("    That is further in than it stood, and a weaker mixture is on hold: open it again before it runs.")
     if moved:
@@ -326,13 +352,18 @@ def see_to_what_was_moved(sitting: Sitting) -> None:
             sitting.say(
                 f"A needle was moved before or while the fault was looked for, and {needle} was never counted.", "head"
             )
-            _ask_where_it_belongs(sitting, needle)
+            if not _asked_where_it_belongs(sitting, needle):
+                _ask_where_it_belongs(sitting, needle)
             sitting.say("    Engine stopped: count it in, lightly, and leave it where you found it.")
             _count_or_leave_open(sitting, needle)
         elif needle in baseless(sitting.state):
             continue
         elif place.moved_by or not any(entry.moved and entry.needle == needle for entry in sitting.state.needles):
             _ask_if_back(sitting, place)
+
+
+def _asked_where_it_belongs(sitting: Sitting, needle: str) -> bool:
+    return needle in baseless(sitting.state) or any(e.needle == needle and e.said for e in sitting.state.needles)
 
 
 def _ask_where_it_belongs(sitting: Sitting, needle: str) -> None:
@@ -344,24 +375,30 @@ def _ask_where_it_belongs(sitting: Sitting, needle: str) -> None:
         if not line.strip() or not_known(line):
             return None
         try:
-            entry = _entry(sitting, needle, line)
+            return _belonging(sitting, needle, line)
         except (NotAReading, NotAMove) as error:
             raise NotUnderstood(str(error)) from None
-        if entry.moved:
-            raise NotUnderstood("a count is wanted here, such as 1 1/4")
-        if _is_a_slip(sitting, entry):
-            raise NotUnderstood(A_SLIP)
-        return entry
 
-    place = stands(sitting.state.needles, needle)
     belongs = sitting.read(understand)
     if belongs is None:
         sitting.log.append("no-baseline", needle=needle)
         return
-    sitting.log.append("needle", needle=needle, sixteenths=belongs.sixteenths, moved=False, good=place is not None)
-    if place is not None:
-        sitting.log.append("needle", needle=needle, sixteenths=place.now, moved=False)
-    sitting.say(f"    {needle} belongs at {turns(belongs.sixteenths)}.")
+    _write_where_it_belongs(sitting, needle, belongs.sixteenths)
+
+
+def _belonging(sitting: Sitting, needle: str, text: str) -> NeedleEntry:
+    """The count that was typed as where a needle belongs. Raises NotAReading, NotAMove or NotUnderstood."""
+    entry = _entry(sitting, needle, text)
+    if entry.moved:
+        raise NotUnderstood("a count is wanted here, such as 1 1/4")
+    if _is_a_slip(sitting, entry):
+        raise NotUnderstood(A_SLIP)
+    return entry
+
+
+def _write_where_it_belongs(sitting: Sitting, needle: str, sixteenths: int) -> None:
+    sitting.log.append("needle", needle=needle, sixteenths=sixteenths, moved=False, said=True)
+    sitting.say(f"    {needle} belongs at {turns(sixteenths)}: that is its baseline.")
 
 
 def _ask_if_back(sitting: Sitting, place: NeedleStands) -> None:
@@ -381,9 +418,10 @@ def _ask_if_back(sitting: Sitting, place: NeedleStands) -> None:
 
 
 def _write_it_back(sitting: Sitting, place: NeedleStands) -> None:
-    sitting.log.append("needle", needle=place.needle, sixteenths=place.baseline, moved=False)
     if not place.moved_by:
+        sitting.log.append("needle", needle=place.needle, sixteenths=place.baseline, moved=False)
         return
+    sitting.log.append("needle", needle=place.needle, sixteenths=-place.moved_by, moved=True)
     if place.moved_by > 0 and not _may_close(sitting):
         by = turns(place.moved_by).split(" turn")[0]
         sitting.say("    That is further in than it stood, and a weaker mixture is on hold: open it again before it runs,")
