@@ -192,7 +192,7 @@ def test_a_report_that_cannot_be_written_is_said_and_the_case_kept(tmp_path: Pat
 
 def test_a_case_that_closes_without_its_report_is_in_the_book_and_its_cause_is_offered_to_the_rules(tmp_path: Path) -> None:
     (tmp_path / "reports").write_text("in the way")
-    done = run("--plain", typed="x\n1\nfound a mouse in the muffler\n1\n2\n", data=tmp_path)
+    done = run("--plain", typed="x\n1\nfound a mouse in the muffler\n1\n?\n2\n", data=tmp_path)
     said = " ".join(done.stdout.split())
     assert done.returncode == WRONG
     assert said.index("Closed: a mouse") < said.index("the report cannot be written") < said.index("Kept in the book.")

@@ -215,8 +215,8 @@ def not_cured(walk: Walk, cause: Cause) -> None:
     """Go on from a repair that did not end the fault, after asking what is left of it where it helped."""
     if walk.state.half_mended:
         _ask_what_is_left(walk, cause)
-    walk.tell_news()
-    walk.say("    Not cured yet: no normal flight, and no power but for a short restrained test, whatever is lifted now.")
+    walk.tell_news(lifts=False)
+    walk.say("    Not cured yet: no normal flight, and no power but for a short restrained test, whatever is lifted later.")
 
 
 def _ask_what_is_left(walk: Walk, cause: Cause) -> None:

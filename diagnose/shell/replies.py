@@ -24,6 +24,8 @@ def reply_to(finding: Finding, line: str) -> Given | None:
             return understood(finding, line.strip())
         except NotAReading as error:
             raise NotUnderstood(str(error)) from None
+    if not typed:
+        raise NotUnderstood(_takes(finding))
     begun = [str(answer.id) for answer in finding.answers.values() if str(answer.id).startswith(typed)]
     if len(begun) == 1:
         return Given(begun[0])
@@ -31,8 +33,10 @@ def reply_to(finding: Finding, line: str) -> Given | None:
     if len(alike) == 1:
         return Given(alike[0])
     if alike or begun:
-        raise NotUnderstood(f"that could be {' or '.join(alike or begun)}; type the number or a few more letters")
-    raise NotUnderstood(_takes(finding, typed))
+        could_be = " or ".join(f"'{finding.answers[answer].say}'" for answer in alike or begun)
+        raise NotUnderstood(f"that could be {could_be}; type the number or a few more letters")
+    shown = typed if len(typed) <= 30 else typed[:27] + "..."
+    raise NotUnderstood(f"'{shown}' is no answer here; {_takes(finding)}")
 
 
 def _by_words(finding: Finding, typed: str) -> list[str]:
@@ -47,8 +51,7 @@ def _by_words(finding: Finding, typed: str) -> list[str]:
     ]
 
 
-def _takes(finding: Finding, typed: str) -> str:
+def _takes(finding: Finding) -> str:
     picks = list(marks(finding))[: len(finding.answers)]
     number = "a number with its unit, " if finding.measure else ""
-    shown = typed if len(typed) <= 30 else typed[:27] + "..."
-    return f"'{shown}' is no answer here; type {number}{picks[0]} to {picks[-1]}, a few letters, or ? for don't know"
+    return f"type {number}{picks[0]} to {picks[-1]}, a few letters, or ? for don't know"

@@ -223,6 +223,11 @@ def seen_in_club(examined: Examined, ranked: RankedCause, width: int, first: str
         yield from paragraph(said, width, first)
 
 
+def _often(word: str) -> str:
+    """A word of frequency as it is said: what the rules call never is met once in fifty."""
+    return "hardly ever" if word == "never" else word.replace("-", " ")
+
+
 def told(examined: Examined, state: CaseState, weight: Weight, cause: Cause) -> str:
     """What a group of observations said of a cause, in words."""
     parts = []
@@ -233,9 +238,7 @@ def told(examined: Examined, state: CaseState, weight: Weight, cause: Cause) -> 
         answer = examined.conclusions.answers[name]
         finding = examined.knowledge.findings[name]
         word = cause.shows[name].words.get(answer) if name in cause.shows else None
-        here = (
-            f" ({word.replace('-', ' ')} here, {finding.answers[answer].seen.replace('-', ' ')} otherwise)" if word else ""
-        )
+        here = f" ({_often(word)} here, {_often(finding.answers[answer].seen)} otherwise)" if word else ""
         parts.append(f"{name}: {said(finding, state, answer)}{here}")
     damped = " (these are akin, so they count less together)" if len(parts) > 1 else ""
     return "; ".join(parts) + damped

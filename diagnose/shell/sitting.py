@@ -163,8 +163,9 @@ class Sitting:
 
     # What has come up, and questions.
 
-    def tell_news(self) -> None:
-        """Cautions and holds that have come up, what has been concluded, and how it stands: in that order."""
+    def tell_news(self, lifts: bool = True) -> None:
+        """Cautions and holds that have come up, and what has been concluded, in that order. `lifts`: what is on hold no
+        longer is said too, or else the next time, if it still is so."""
         conclusions = self.examined.conclusions
         fresh = [name for name in conclusions.cautions if name not in self.told_cautions]
         self.warn_once(fresh)
@@ -175,7 +176,7 @@ class Sitting:
             if name not in self._told_holds:
                 self._told_holds.add(name)
                 self.show(screens.hold(self.knowledge, conclusions, name, self.width))
-        for name in sorted(self._told_holds - conclusions.holds.keys()):
+        for name in sorted(self._told_holds - conclusions.holds.keys()) if lifts else ():
             self._told_holds.discard(name)
             self.say(f"  # Lifted: {self.knowledge.holds[name].name}.")
         for name, concluded in conclusions.conditions.items():
