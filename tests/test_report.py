@@ -260,6 +260,22 @@ def test_a_lean_needle_named_as_the_cause_closes_with_what_is_still_on_hold(base
     assert NOT_PROVED in fault_report(base, log.state, walk.examined, "diagnose").outcome
 
 
+def test_what_was_told_besides_and_never_looked_into_stays_open(bench: Knowledge, tmp_path: Path) -> None:
+    """It was one sentence of the owner, and the report of the cured crackle had forgotten that it was hard to start."""
+    with CaseLog.create(tmp_path) as log:
+        log.append("words", text="it hunts")
+        log.append("heard", numbers=[])
+        log.append("words", text="and Jo says it takes thirty flicks cold")
+        log.append("heard", numbers=[])
+        log.append("words", text="it sags")
+        log.append("heard", numbers=[log.append("answer", finding="under-load", answer="sags").number])
+        report = fault_report(bench, log.state, examine(bench, log.state), "diagnose")
+        assert [point for point in report.still_open if "told" in point] == [
+            "Also told, and not looked into: and Jo says it takes thirty flicks cold"
+        ]
+        assert "thirty" not in as_markdown(for_the_workshop(report, bench, log.state))
+
+
 def test_a_cause_in_a_persons_own_words_is_not_proved_on_the_workshops_page_either(
     bench: Knowledge, tmp_path: Path
 ) -> None:

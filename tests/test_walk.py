@@ -610,6 +610,14 @@ def test_the_owners_words_are_not_taken_for_commands(bench: Knowledge, tmp_path:
     assert state.closing is None
 
 
+def test_a_cause_is_known_by_its_telling_words_in_any_order(base: Knowledge, tmp_path: Path) -> None:
+    with CaseLog.create(tmp_path) as log:
+        tell(log, "hunts", {"machine": "helicopter", "needle-moves-lately": "none"})
+        console = ScriptedConsole(["found the bolts of the carburettor were loose", "1"], 400)
+        Walk(base, log, console, tmp_path / "reports", None).run()
+        assert log.state.closing is not None and log.state.closing.causes == ("carb-bolts-loose",)
+
+
 def test_a_result_is_given_again_with_the_check_and_its_cautions_before_the_eyes(bench: Knowledge, tmp_path: Path) -> None:
     with CaseLog.create(tmp_path) as log:
         tell(log, "hunts", {"machine": "helicopter", "starts": "easily", "idle": "hunts", "bolts": "loose"})

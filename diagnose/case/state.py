@@ -138,6 +138,7 @@ class CaseState:
 
     setting_up    this is the case of a set-up, not of a fault
     unheard       the owner's words of which it was not yet asked what they mean
+    passed_over   what was told later on, without being asked, and of which nothing was picked
     lists         of each list that was shown of what they may mean: the events of the answers picked, and its own
     begun         cause -> event at which its last repair was done, before any retest
     checks        check -> event at which it was last done, in the order of the first time
@@ -162,6 +163,7 @@ class CaseState:
     asked_again: frozenset[str] = frozenset()
     words: tuple[str, ...] = ()
     unheard: tuple[str, ...] = ()
+    passed_over: tuple[str, ...] = ()
     lists: tuple[tuple[int, ...], ...] = ()
     notes: tuple[tuple[str, str], ...] = ()
     needles: tuple[NeedleEntry, ...] = ()
@@ -230,7 +232,7 @@ def replay(events: Iterable[Event]) -> CaseState:
         "findings": {}, "unknown": set(), "asked_again": set(), "words": [], "notes": [], "needles": [],
         "repairs": [], "checks": {}, "awaiting": {}, "put_aside": set(), "unproved": set(), "answered": [], "bench": [],
         "draft": {}, "steps": {}, "uncounted": [], "no_baseline": [], "recordings": [], "begun": {}, "unheard": [],
-        "lists": [], "worked": [],
+        "lists": [], "worked": [], "passed_over": [],
     }  # fmt: skip
     for event in events:
         if event.number not in withdrawn:
@@ -245,6 +247,7 @@ def replay(events: Iterable[Event]) -> CaseState:
         asked_again=frozenset(held["asked_again"]),
         words=tuple(held["words"]),
         unheard=tuple(held["unheard"]),
+        passed_over=tuple(held["passed_over"]),
         lists=tuple(held["lists"]),
         notes=tuple(held["notes"]),
         needles=tuple(held["needles"]),
@@ -339,6 +342,8 @@ def _apply(event: Event, held: dict[str, Any]) -> None:
             held["words"].append(data["text"])
             held["unheard"].append(data["text"])
         case "heard":
+            if not data.get("numbers"):
+                held["passed_over"] += held["words"][max(len(held["words"]) - len(held["unheard"]), 1) :]
             held["unheard"] = []
             if "numbers" in data:
                 held["lists"].append((*data["numbers"], event.number))

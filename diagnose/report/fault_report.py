@@ -159,6 +159,9 @@ PUT_RIGHT = {
 
 EXPLAINED = "explained; nothing was changed"
 
+ALSO_TOLD = "Also told, and not looked into:"
+"""Before words of which nobody picked what they mean; a repair that was proved says nothing about them."""
+
 NOT_PROVED = "Not proved by a retest: no normal flight until the retests are passed."
 
 
@@ -235,6 +238,7 @@ def for_the_workshop(report: FaultReport, knowledge: Knowledge, state: CaseState
         report,
         words=(),
         notes=(),
+        still_open=tuple(point for point in report.still_open if not point.startswith(ALSO_TOLD)),
         proof=tuple(says for says in report.proof if is_of_the_rules(says, knowledge)),
         outcome=report.outcome
         if all(cause in knowledge.causes for cause in causes)
@@ -502,6 +506,7 @@ def _still_open(knowledge: Knowledge, state: CaseState, examined: Examined) -> t
     ]
     if state.closing is not None:
         open_points += stands_off(knowledge, state, examined.conclusions)
+    open_points += [f"{ALSO_TOLD} {words}" for words in state.passed_over]
     open_points += _to_prove(knowledge, state, examined.conclusions)
     open_points += [f"Put aside: {_cause_name(knowledge, cause)}" for cause in sorted(state.put_aside)]
     open_points += [f"Done and not proved by a retest: {_cause_name(knowledge, one)}" for one in sorted(state.unproved)]

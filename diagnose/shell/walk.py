@@ -16,12 +16,15 @@ from .choices import several_of
 from .console import Left
 from .needles import see_to_what_was_moved, show_what_stands_off
 from .opening import NOTHING_SAID, OWNERS_WORDS
-from .phrases import match
+from .phrases import match, stems
 from .repair import ask_before_proof, not_cured, offer, retest
 from .sitting import Sitting
 
 SHORTEST_NAME = 3
 """Letters that may stand for a cause; fewer would fit nearly all."""
+
+SEVERAL_WORDS = 2
+"""Telling words of a cause's name that must be said, where it is called otherwise; one is met in many names."""
 
 
 WORKED = {
@@ -298,7 +301,17 @@ class Walk(Sitting):
             name = str(self.knowledge.causes[entry.cause].name).lower()
             if len(typed) >= SHORTEST_NAME and (entry.cause.startswith(typed) or typed in name):
                 return entry.cause
-        return None
+        return self._cause_in_other_words(typed)
+
+    def _cause_in_other_words(self, typed: str) -> str | None:
+        """The likeliest of the causes whose names share most telling words with what was typed, if that is several."""
+        words = set(stems(typed))
+        shared = {
+            entry.cause: len(words & set(stems(str(self.knowledge.causes[entry.cause].name))))
+            for entry in self.examined.standing.causes
+        }
+        best = max(shared, key=lambda cause: shared[cause], default=None)
+        return best if best is not None and shared[best] >= SEVERAL_WORDS else None
 
     def also(self, words: str) -> bool:
         """More of what it does, told without being asked, at any time."""
