@@ -83,6 +83,19 @@ def hold(knowledge: Knowledge, conclusions: Conclusions, name: str, width: int) 
         yield from paragraph(f"Until: {knowledge.rules[rule].until}", width, "    ")
 
 
+def new_hold(knowledge: Knowledge, conclusions: Conclusions, name: str, width: int) -> Lines:
+    """A hold that has come up, with the first thing that lifts it; the rest is shown where somebody asks, or is refused."""
+    held = knowledge.holds[name]
+    yield from paragraph(f"ON HOLD: {held.name}. {held.says}", width, "  # ", "warning", "    ")
+    yield from paragraph(f"Until: {_first_until(knowledge, conclusions, name)}", width, "    ")
+
+
+def _first_until(knowledge: Knowledge, conclusions: Conclusions, hold: str) -> str:
+    untils = list(dict.fromkeys(knowledge.rules[rule].until for rule in conclusions.holds[hold]))
+    more = f" (and {len(untils) - 1} more: 'cautions' shows them)" if len(untils) > 1 else ""
+    return f"{untils[0]}{more}"
+
+
 def steps(knowledge: Knowledge, conclusions: Conclusions, several: Iterable[Step], width: int) -> Lines:
     """Numbered steps. A step under a standing hold is left out, and the hold is named in its place."""
     for place, step in enumerate(several, 1):
@@ -99,9 +112,8 @@ def _instead(knowledge: Knowledge, conclusions: Conclusions, held: Sequence[str]
     """What to do while a step is on hold, and the first thing that lifts it of each hold."""
     yield from paragraph("Leave it out for now, and go on. It waits until:", width, "       ", "quiet")
     for name in held:
-        untils = list(dict.fromkeys(knowledge.rules[rule].until for rule in conclusions.holds[name]))
-        more = f" (and {len(untils) - 1} more: 'cautions' shows them)" if len(untils) > 1 else ""
-        yield from paragraph(f"{knowledge.holds[name].name}: {untils[0]}{more}", width, "       - ", "quiet")
+        until = _first_until(knowledge, conclusions, name)
+        yield from paragraph(f"{knowledge.holds[name].name}: {until}", width, "       - ", "quiet")
 
 
 def procedure(thing: Check | Retest | SetupStep, width: int, title: str) -> Lines:

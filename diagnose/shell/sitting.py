@@ -175,7 +175,7 @@ class Sitting:
         for name in conclusions.holds:
             if name not in self._told_holds:
                 self._told_holds.add(name)
-                self.show(screens.hold(self.knowledge, conclusions, name, self.width))
+                self.show(screens.new_hold(self.knowledge, conclusions, name, self.width))
         for name in sorted(self._told_holds - conclusions.holds.keys()) if lifts else ():
             self._told_holds.discard(name)
             self.say(f"  # Lifted: {self.knowledge.holds[name].name}.")
