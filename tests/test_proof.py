@@ -151,7 +151,7 @@ def test_with_the_fault_gone_in_every_run_a_needle_may_go_back_to_its_good_count
     base: Knowledge, tmp_path: Path
 ) -> None:
     """What was told before the repair spoke of a lean engine. It is cured, and rich by the quarter."""
-    replies = ("gone", "gone", "needle next", "needle H -3/8", "gone", "at its baseline", "")
+    replies = ("gone", "gone", "needle next", "needle H -3/8", "gone", "at its baseline", "?", "?", "")
     said = after_a_chase(base, tmp_path, {}, *replies)
     runs, needles = said.index("Retest: The work at which it showed"), said.index("Retest: The needles, after the chase")
     assert runs < said.index("Lifted: closing a needle.") < needles
@@ -160,13 +160,14 @@ def test_with_the_fault_gone_in_every_run_a_needle_may_go_back_to_its_good_count
     assert "Nothing that was answered says which way a needle should go." in said
     assert "refused: the way back ends at its baseline of 1 1/4 turns" in said
     assert "on hold" not in said[needles:]
+    assert "and L was never" in said, "who chases with one needle has seldom left the other alone"
 
 
 @pytest.mark.parametrize("left", [{"vent-line": "shut"}, {"bubbles": "stream"}, {"needle-moves-lately": "leaner"}])
 def test_what_still_makes_it_lean_after_the_cure_holds_the_needle_open(
     base: Knowledge, tmp_path: Path, left: dict[str, str]
 ) -> None:
-    said = after_a_chase(base, tmp_path, left, "gone", "gone", "gone", "still", "")
+    said = after_a_chase(base, tmp_path, left, "gone", "gone", "gone", "still", "?", "?", "")
     assert "this step is on hold: closing a needle" in said
     assert "Leave it out for now, and go on. It waits until:" in said
     assert "is brought in to its last good count" not in said

@@ -521,6 +521,19 @@ def test_a_case_is_closed_undecided_from_a_repair_only_when_it_is_meant(bench: K
         assert log.state.closing is not None and log.state.closing.how == "undecided"
 
 
+def test_a_trouble_that_is_left_takes_nothing_from_the_repair_of_another(base: Knowledge, tmp_path: Path) -> None:
+    """Its cooling was cured and the cold start was as bad as ever: the report said that cleaning the fan had not helped."""
+    with CaseLog.create(tmp_path) as log:
+        answers = {"machine": "bench-stand", "starts": "hard", "overheats": "too-hot", "needle-moves-lately": "none"}
+        tell(log, "too hot, and hard to start", answers)
+        log.append("fixed", cause="cooling-fan-blocked")
+        replies = ["gone", "gone", "20", "that is gone, another trouble is left", "1", "leave"]
+        console = ScriptedConsole(replies, 400)
+        Walk(base, log, console, tmp_path / "reports", None).run()
+        assert [(done.cause, done.result) for done in log.state.repairs] == [("cooling-fan-blocked", "better")]
+        assert log.state.answers["starts"] == "hard" and "overheats" not in log.state.answers
+
+
 def test_a_retest_that_was_good_is_not_asked_for_again_after_a_break(base: Knowledge, tmp_path: Path) -> None:
     with CaseLog.create(tmp_path) as log:
         tell(log, "hunts", {"machine": "helicopter", "needle-moves-lately": "none"})

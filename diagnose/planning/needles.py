@@ -137,17 +137,18 @@ def moved_in_the_chase(knowledge: Knowledge, state: CaseState) -> tuple[str, ...
     """Return the needles that were moved while the fault was looked for and that no repair has set since: by the ledger,
     and by every answer before a repair or now for which the rules have the needles seen to.
 
-    An answer whose name begins with a needle's letter tells of that needle; any other tells of both, where nothing says
-    which it was and no repair has set one of them.
+    An answer whose name begins with a needle's letter tells of that needle; any other tells of both, where no repair has
+    set one of them: who has chased a fault with one needle has seldom left the other alone.
     """
     by_ledger = {needle for needle in NEEDLES if _moves(state.needles, needle)}
     told = _telling_of_moves(knowledge, state)
-    named = by_ledger | {needle for needle in NEEDLES if any(finding.startswith(f"{needle.lower()}-") for finding in told)}
+    by_name = {needle: {finding for finding in told if finding.startswith(f"{needle.lower()}-")} for needle in NEEDLES}
+    named = by_ledger | {needle for needle in NEEDLES if by_name[needle]}
     kind = carburettor_of(knowledge, state.answers)
     fitted = NEEDLES if kind is None else tuple(map(str, kind.needles))
     set_right = _set(knowledge, state)
-    unnamed = set(NEEDLES) if told and not set_right else set()
-    moved = (named or unnamed) - set_right
+    unnamed = set(NEEDLES) if set(told).difference(*by_name.values()) and not set_right else set()
+    moved = (named | unnamed) - set_right
     return tuple(needle for needle in fitted if needle in moved)
 
 

@@ -38,6 +38,10 @@ EXPLAINED = "Nothing was changed: it was explained that a sound engine does so."
 """What is kept as the proof where nothing is wrong."""
 
 
+GONE, BETTER, STILL_THERE, ANOTHER_LEFT, NOT_NOW = range(5)
+VERDICTS = ("better, but not gone", "still there", "that is gone, another trouble is left", "cannot retest now")
+"""What a retest can show besides that all is gone. Another trouble that is left takes nothing from this repair."""
+
 LEAST_PROOF = 2
 """Letters that make words of a proof; less is a slip of the finger at the prompt before."""
 
@@ -116,7 +120,7 @@ def retest(walk: Walk, cause: Cause) -> None:
         return
     ask_before_proof(walk)
     walk.show(screens.paragraph(f"It is cured when: {cause.proof}", walk.width, "    "))
-    verdict = 0 if walk.state.passed else 3
+    verdict = GONE if walk.state.passed else NOT_NOW
     retests = retests_of(walk.knowledge, walk.examined.conclusions, cause)
     takes_its_time = any(least_minutes(walk.knowledge, walk.state, one) for one in retests)
     for one in retests:
@@ -128,14 +132,14 @@ def retest(walk: Walk, cause: Cause) -> None:
             )
             walk.tell_news()
         verdict = _verdict_of(walk, one, "gone so far" if takes_its_time else "gone")
-        if verdict != 0:
+        if verdict != GONE:
             break
         walk.log.append("passed", retest=str(one.id))
-    if verdict == 3:
+    if verdict == NOT_NOW:
         walk.say("    Kept open. Retest before any normal flight; the case goes on when you come back.")
         raise Left
-    if verdict != 0:
-        result = ("better", "same")[verdict - 1]
+    if verdict != GONE:
+        result = "same" if verdict == STILL_THERE else "better"
         walk.log.append("repair", cause=str(cause.id), result=result, forgotten=_mended(walk, cause))
         not_cured(walk, cause)
         return
@@ -184,8 +188,8 @@ def _verdict_of(walk: Walk, retest: Retest, well: str) -> int:
     walk.show(screens.steps(walk.knowledge, walk.examined.conclusions, retest.steps, walk.width))
     while True:
         walk.say("    The same symptom as before is:")
-        verdict = walk.choose(["gone" if least else well, "better, but not gone", "still there", "cannot retest now"])
-        if verdict != 0 or not least or _minutes_run(walk) >= least:
+        verdict = walk.choose(["gone" if least else well, *VERDICTS])
+        if verdict != GONE or not least or _minutes_run(walk) >= least:
             return verdict
         walk.say(f"    Too short to tell. Run it for {screens.minutes(least)}, and answer again.")
         walk.show(screens.paragraph(f"Retest: {retest.name} [{retest.id}]", walk.width, "", "ask", "    "))

@@ -29,7 +29,8 @@ def reply_to(finding: Finding, line: str) -> Given | None:
     begun = [str(answer.id) for answer in finding.answers.values() if str(answer.id).startswith(typed)]
     if len(begun) == 1:
         return Given(begun[0])
-    alike = _by_words(finding, typed)
+    said = [str(answer.id) for answer in finding.answers.values() if str(answer.say).lower().startswith(typed)]
+    alike = said if len(said) == 1 else _by_words(finding, typed)
     if len(alike) == 1:
         return Given(alike[0])
     if alike or begun:
