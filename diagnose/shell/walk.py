@@ -304,14 +304,16 @@ class Walk(Sitting):
         return self._cause_in_other_words(typed)
 
     def _cause_in_other_words(self, typed: str) -> str | None:
-        """The likeliest of the causes whose names share most telling words with what was typed, if that is several."""
+        """The likeliest of the causes whose names share most telling words with what was typed, if that is several and most
+        of them."""
         words = set(stems(typed))
         shared = {
             entry.cause: len(words & set(stems(str(self.knowledge.causes[entry.cause].name))))
             for entry in self.examined.standing.causes
         }
         best = max(shared, key=lambda cause: shared[cause], default=None)
-        return best if best is not None and shared[best] >= SEVERAL_WORDS else None
+        known = best is not None and shared[best] >= SEVERAL_WORDS and 2 * shared[best] > len(words)
+        return best if known else None
 
     def also(self, words: str) -> bool:
         """More of what it does, told without being asked, at any time."""
