@@ -155,7 +155,7 @@ def test_with_the_fault_gone_in_every_run_a_needle_may_go_back_to_its_good_count
     said = after_a_chase(base, tmp_path, {}, *replies)
     runs, needles = said.index("Retest: The work at which it showed"), said.index("Retest: The needles, after the chase")
     assert runs < said.index("Lifted: closing a needle.") < needles
-    assert "is brought in to its last good count, a sixteenth at a time, with a run after each" in said[needles:]
+    assert "is brought in to an eighth outside its last good count, and from there a sixteenth" in said[needles:]
     assert "this step is on hold" not in said[needles:]
     assert "Nothing that was answered says which way a needle should go." in said
     assert "refused: the way back ends at its baseline of 1 1/4 turns" in said
@@ -170,7 +170,7 @@ def test_what_still_makes_it_lean_after_the_cure_holds_the_needle_open(
     said = after_a_chase(base, tmp_path, left, "gone", "gone", "gone", "still", "?", "?", "")
     assert "this step is on hold: closing a needle" in said
     assert "Leave it out for now, and go on. It waits until:" in said
-    assert "is brought in to its last good count" not in said
+    assert "is brought in" not in said
     assert "H was moved while the fault was looked for and stood 1/4 turn further out than its baseline" in said
     assert "1/4 turn further out than its baseline of 1 1/4 turns; going back is on hold" in said
 
