@@ -283,7 +283,7 @@ def test_no_count_is_good_while_running_is_on_hold(base: Knowledge, tmp_path: Pa
     text, state = typed(base, tmp_path, {"machine": "helicopter"}, "needle H 1", "needle good", "leave")
     assert "Refused: a count is good" in text
     assert not any(entry.good for entry in state.needles)
-    _, state = typed(base, tmp_path, {"machine": "helicopter", "failsafe": "works"}, "needle H 1", "needle good H", "leave")
+    _, state = typed(base, tmp_path, {"machine": "helicopter", "fit-to-run": "fit"}, "needle H 1", "needle good H", "leave")
     assert [entry.good for entry in state.needles] == [False, True]
 
 
@@ -497,10 +497,18 @@ def test_a_needle_that_was_moved_is_asked_at_its_first_count_where_it_belongs(ba
 
 def test_where_a_needle_belongs_can_be_told_at_any_time(base: Knowledge, tmp_path: Path) -> None:
     said, state = typed(
-        base, tmp_path, {"machine": "aeroplane"}, "needle H 2", "needle baseline H 1 3/8", "needle baseline H", "leave"
+        base,
+        tmp_path,
+        {"machine": "aeroplane"},
+        "needle H 2",
+        "needle baseline H 1 3/8",
+        "yes",
+        "needle baseline H",
+        "leave",
     )
     place = stands(state.needles, "H")
     assert place is not None and (place.baseline, place.now) == (22, 32)
+    assert "That is further in than its baseline of 2 turns. Is it so?" in said
     assert "H belongs at 1 3/8 turns: that is its baseline." in said
     assert "Write the needle and the count at which it ran well, such as: needle baseline H 1 1/4" in said
 

@@ -273,6 +273,9 @@ def test_what_was_told_besides_and_never_looked_into_stays_open(bench: Knowledge
         assert [point for point in report.still_open if "told" in point] == [
             "Also told, and not looked into: and Jo says it takes thirty flicks cold"
         ]
+        log.append("words", text="as I said, it sags")
+        log.append("heard", known=True)
+        assert log.state.passed_over == ("and Jo says it takes thirty flicks cold",)
         assert "thirty" not in as_markdown(for_the_workshop(report, bench, log.state))
 
 

@@ -527,11 +527,12 @@ def test_a_trouble_that_is_left_takes_nothing_from_the_repair_of_another(base: K
         answers = {"machine": "bench-stand", "starts": "hard", "overheats": "too-hot", "needle-moves-lately": "none"}
         tell(log, "too hot, and hard to start", answers)
         log.append("fixed", cause="cooling-fan-blocked")
-        replies = ["gone", "gone", "20", "that is gone, another trouble is left", "1", "leave"]
+        replies = ["gone", "that is gone, another trouble is left", "20", "gone", "1", "leave"]
         console = ScriptedConsole(replies, 400)
         Walk(base, log, console, tmp_path / "reports", None).run()
         assert [(done.cause, done.result) for done in log.state.repairs] == [("cooling-fan-blocked", "better")]
         assert log.state.answers["starts"] == "hard" and "overheats" not in log.state.answers
+        assert log.state.worked[-3].what == "passed", "the retests after it are done all the same"
 
 
 def test_a_retest_that_was_good_is_not_asked_for_again_after_a_break(base: Knowledge, tmp_path: Path) -> None:

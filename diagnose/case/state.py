@@ -139,6 +139,7 @@ class CaseState:
     setting_up    this is the case of a set-up, not of a fault
     unheard       the owner's words of which it was not yet asked what they mean
     passed_over   what was told later on, without being asked, and of which nothing was picked
+    another_left  a retest since the last work was good for what was repaired, and showed another trouble
     lists         of each list that was shown of what they may mean: the events of the answers picked, and its own
     begun         cause -> event at which its last repair was done, before any retest
     checks        check -> event at which it was last done, in the order of the first time
@@ -164,6 +165,7 @@ class CaseState:
     words: tuple[str, ...] = ()
     unheard: tuple[str, ...] = ()
     passed_over: tuple[str, ...] = ()
+    another_left: bool = False
     lists: tuple[tuple[int, ...], ...] = ()
     notes: tuple[tuple[str, str], ...] = ()
     needles: tuple[NeedleEntry, ...] = ()
@@ -232,7 +234,7 @@ def replay(events: Iterable[Event]) -> CaseState:
         "findings": {}, "unknown": set(), "asked_again": set(), "words": [], "notes": [], "needles": [],
         "repairs": [], "checks": {}, "awaiting": {}, "put_aside": set(), "unproved": set(), "answered": [], "bench": [],
         "draft": {}, "steps": {}, "uncounted": [], "no_baseline": [], "recordings": [], "begun": {}, "unheard": [],
-        "lists": [], "worked": [], "passed_over": [],
+        "lists": [], "worked": [], "passed_over": [], "another_left": False,
     }  # fmt: skip
     for event in events:
         if event.number not in withdrawn:
@@ -248,6 +250,7 @@ def replay(events: Iterable[Event]) -> CaseState:
         words=tuple(held["words"]),
         unheard=tuple(held["unheard"]),
         passed_over=tuple(held["passed_over"]),
+        another_left=held["another_left"],
         lists=tuple(held["lists"]),
         notes=tuple(held["notes"]),
         needles=tuple(held["needles"]),
@@ -342,7 +345,7 @@ def _apply(event: Event, held: dict[str, Any]) -> None:
             held["words"].append(data["text"])
             held["unheard"].append(data["text"])
         case "heard":
-            if not data.get("numbers"):
+            if not data.get("numbers") and not data.get("known"):
                 held["passed_over"] += held["words"][max(len(held["words"]) - len(held["unheard"]), 1) :]
             held["unheard"] = []
             if "numbers" in data:
@@ -367,17 +370,20 @@ def _apply(event: Event, held: dict[str, Any]) -> None:
         case "fixed":
             held["begun"][data["cause"]] = event.number
             held["half_mended"] = ""
+            held["another_left"] = False
             # Work on the engine: whatever still waits for its verdict is run again from the first retest.
             held["awaiting"] = {**{cause: [] for cause in held["awaiting"] if cause != data["cause"]}, data["cause"]: []}
             held["worked"].append(Worked(event.number, "fixed", data["cause"]))
         case "passed":
             if held["awaiting"]:
                 next(reversed(held["awaiting"].values())).append(data["retest"])
+            held["another_left"] |= bool(data.get("another"))
             held["worked"].append(Worked(event.number, "passed", data["retest"]))
         case "repair":
             # Before version 3 it was asked after the verdict what is left, and nothing says whether it was.
             asks = data["result"] == "better" and "forgotten" in data
             held["half_mended"] = data["cause"] if asks else ""
+            held["another_left"] = False
             was_done = held["awaiting"].pop(data["cause"], None) is not None
             # Before version 3 what was done and not run was written down as not done.
             result = "not-proved" if was_done and data["result"] == "not-done" else data["result"]

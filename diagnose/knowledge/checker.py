@@ -186,7 +186,9 @@ def _rules(knowledge: Knowledge, shelves: Shelves) -> Iterator[Problem]:
     # A rule that was switched off or could not be read may be the one that concludes it.
     rules_are_whole = not shelves.unread and not any(isinstance(change, SwitchOff) for change in knowledge.changes)
     for condition in knowledge.conditions.values():
-        if rules_are_whole and condition.id not in concluded:
+        if condition.by_the_walk and condition.id in concluded:
+            yield Problem(condition.id.place, f"'{condition.id}' is brought about by the walk; no rule may conclude it")
+        elif rules_are_whole and condition.id not in concluded and not condition.by_the_walk:
             yield Problem(condition.id.place, f"no rule concludes the condition '{condition.id}'")
     for rule in knowledge.rules.values():
         yield from _premises(knowledge, shelves, rule)

@@ -120,13 +120,14 @@ class Slang:
 @dataclass(frozen=True, slots=True)
 class Condition:
     """What a mechanic concludes on the way: concluded or not, never a number. What is `unsaid` goes without saying: rules
-    rest on it, and nobody is told."""
+    rest on it, and nobody is told. What the walk itself brings about (`by_the_walk`) no answer and no rule concludes."""
 
     id: Text
     name: Text
     says: Text
     seen: Text
     unsaid: bool
+    by_the_walk: bool
     place: Place
 
 

@@ -163,6 +163,7 @@ def _condition(it: Fields) -> Condition:
         says=it.text("says"),
         seen=it.choice("seen", FREQUENCY),
         unsaid=it.choice_or_none("unsaid", ("true",)) is not None,
+        by_the_walk=it.choice_or_none("by_the_walk", ("true",)) is not None,
         place=it.table.place,
     )
 

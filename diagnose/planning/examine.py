@@ -9,12 +9,13 @@ from functools import cached_property
 from types import MappingProxyType
 
 from ..case.state import CaseState
+from ..knowledge.checker import NEEDLE_HOLDS
 from ..knowledge.model import Knowledge
 from ..reasoning.learned import Learned
 from ..reasoning.rank import Repairs, Standing, rank
 from ..reasoning.reason import Conclusions, reason
 from .plan import one_more, plan
-from .proof import as_it_runs_now, cured
+from .proof import FAULT_GONE, as_it_runs_now, cured
 from .steps import Next, Progress
 
 
@@ -73,12 +74,14 @@ def examine(knowledge: Knowledge, state: CaseState, learned: Learned | None = No
 
 
 def _with_holds_of_today(knowledge: Knowledge, state: CaseState, conclusions: Conclusions) -> Conclusions:
-    """Once the fault is gone, what was told of it explains the case and holds nothing any more."""
+    """Once the fault is gone, how it ran before holds no needle any more. Every other hold stands as it did."""
     cause = cured(knowledge, state, conclusions)
     if cause is None:
         return conclusions
-    now = reason(knowledge, as_it_runs_now(knowledge, conclusions.answers, cause))
-    return replace(conclusions, holds=now.holds, cured=True)
+    now = reason(knowledge, as_it_runs_now(knowledge, state, conclusions, cause), (FAULT_GONE,))
+    kept = {name: rules for name, rules in conclusions.holds.items() if name not in NEEDLE_HOLDS}
+    needles = {name: rules for name, rules in now.holds.items() if name in NEEDLE_HOLDS}
+    return replace(conclusions, holds=MappingProxyType(kept | needles), cured=True)
 
 
 def ready(knowledge: Knowledge) -> Knowledge:

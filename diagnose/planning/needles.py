@@ -7,6 +7,7 @@ that was lean. Common practice, down to the last sixteenth.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -17,6 +18,7 @@ from ..knowledge.checker import CLOSE_NEEDLE, NEEDLE_HOLDS
 from ..knowledge.model import Answered, Cause, Knowledge, Proves, leaves
 from ..knowledge.setup_model import IN, NEEDLES, OUT, Carburettor
 from ..reasoning.reason import Conclusions
+from .proof import last_run
 
 QUARTER, EIGHTH, SIXTEENTH = 4, 2, 1
 """Steps in sixteenths of a turn."""
@@ -178,6 +180,22 @@ def _done(knowledge: Knowledge, state: CaseState) -> list[Cause]:
 
 def _set(knowledge: Knowledge, state: CaseState) -> set[str]:
     return {set_by(cause) for cause in _done(knowledge, state)} - {""}
+
+
+def way_back_ends(knowledge: Knowledge, state: CaseState, needle: str) -> int | None:
+    """Return the count, in sixteenths, to which a needle may be brought in once the fault is gone; None for one that stays
+    where it ran well: a repair has set it there, or nobody knows where it belongs."""
+    place = stands(state.needles, needle)
+    if place is None or needle in _set(knowledge, state) | baseless(state):
+        return None
+    return place.baseline
+
+
+def brought_in_since(state: CaseState, needle: str) -> bool:
+    """True if a needle stands further in than in the last good run, so that nobody has seen it run there."""
+    run = last_run(state)
+    then, now = (stands([e for e in state.needles if e.number <= last], needle) for last in (run, math.inf))
+    return bool(run and then and now and now.now < then.now)
 
 
 def baseless(state: CaseState) -> frozenset[str]:

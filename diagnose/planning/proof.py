@@ -10,14 +10,18 @@ from ..case.state import CaseState
 from ..knowledge.model import NORMAL, Cause, Finding, Knowledge, Measure, Retest
 from ..knowledge.source import Place, Text
 from ..reasoning.reason import Conclusions, reason
-from .mending import may_be_gone, mending, put_right
+from .mending import RUNNING, put_right
 from .steps import Progress, askable
 
 LONGER = 1.5
 """A proof runs half as long again as the fault took to show: common practice, since no two runs warm up alike."""
 
-RETESTS, ALL_GOOD = "retests", "all-good"
-"""What the walk answers itself once every run after a repair was good, where the rules have it."""
+FAULT_GONE = "fault-gone"
+"""The condition that the walk brings about once every run after a repair was good."""
+
+RUNS = ("running", "idling", "loaded", "flies")
+"""Needs of what only a running engine can show: it is another answer once the fault is gone. Whatever can be seen of a
+stopped engine is as it was seen."""
 
 _MINUTES = Measure(Text("time", Place("")), Text("minute", Place("")), 0.0, 600.0)
 """What is accepted as the length of a run."""
@@ -39,26 +43,38 @@ def retests_of(knowledge: Knowledge, conclusions: Conclusions, cause: Cause) -> 
 
 
 def cured(knowledge: Knowledge, state: CaseState, conclusions: Conclusions) -> Cause | None:
-    """Return the cause whose repair ended the fault: every retest that runs the engine was good; None before that."""
+    """Return the cause whose repair ended the fault: every retest that runs the engine was good and showed no other
+    trouble; None before that."""
     last = state.repairs[-1] if state.repairs else None
     if last and last.result == "gone" and not state.to_retest:
         cause = knowledge.causes.get(last.cause)
-        return cause if cause and cause.family != NORMAL else None
+        return cause if cause and cause.family != NORMAL and last_run(state) else None
     cause = knowledge.causes.get(state.to_retest)
-    if cause is None:
+    if cause is None or state.another_left:
         return None
-    runs = [retest.id for retest in retests_of(knowledge, conclusions, cause) if retest.engine != "stopped"]
-    return cause if runs and state.passed and set(runs) <= set(state.passed) else None
+    runs = {retest.id for retest in retests_of(knowledge, conclusions, cause) if retest.engine != "stopped"}
+    return cause if runs and runs <= set(state.passed) else None
 
 
-def as_it_runs_now(knowledge: Knowledge, answers: Mapping[str, str], cause: Cause) -> Mapping[str, str]:
-    """Return what is still so once the repair of this cause has ended the fault: no complaint, nothing that a test of the
-    running engine showed, nothing that was seen of the mended part. What was seen bad of another part stays bad."""
-    behaviour = may_be_gone(knowledge, str(cause.id), answers)
-    gone = {name for name in behaviour if not mending(knowledge, name, answers[name])}
-    gone.update(put_right(knowledge, str(cause.id), answers))
-    left = {name: answer for name, answer in answers.items() if name not in gone}
-    return {**left, RETESTS: ALL_GOOD} if RETESTS in knowledge.findings else left
+def last_run(state: CaseState) -> int:
+    """Return the event of the last retest that was good, 0 for none."""
+    return max((one.number for one in state.worked if one.what == "passed"), default=0)
+
+
+def as_it_runs_now(knowledge: Knowledge, state: CaseState, conclusions: Conclusions, cause: Cause) -> Mapping[str, str]:
+    """Return what is still so once the repair of this cause has ended the fault: all that was told or seen since, what is
+    past, and whatever can be seen of a stopped engine but what the repair has put right."""
+    since = {finding for number, finding in state.answered if number > last_run(state)}
+    mended = put_right(knowledge, str(cause.id), conclusions.answers)
+    gone = {
+        name for name in conclusions.answers if name in mended or _shown_by_running(knowledge, knowledge.findings[name])
+    }
+    return {name: answer for name, answer in conclusions.answers.items() if name in since or name not in gone}
+
+
+def _shown_by_running(knowledge: Knowledge, finding: Finding) -> bool:
+    tested = finding.check is not None and knowledge.checks[finding.check].engine in RUNNING
+    return not finding.past and (tested or any(need in RUNS for need in finding.needs))
 
 
 def asked_before_proof(knowledge: Knowledge, conclusions: Conclusions, progress: Progress) -> tuple[Finding, ...]:

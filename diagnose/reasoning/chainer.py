@@ -276,12 +276,13 @@ class Chainer:
         methods.update(pack_rules(knowledge, self._record))
         self._engine = type("Engine", (_Engine,), methods)()
 
-    def fire(self, answers: Mapping[str, str]) -> tuple[Fired, ...]:
-        """Return what fires for these answers (finding -> answer), in firing order."""
+    def fire(self, answers: Mapping[str, str], brought_about: Iterable[str] = ()) -> tuple[Fired, ...]:
+        """Return what fires for these answers (finding -> answer) and these conditions of the walk, in firing order."""
         with self._lock:
             self._record.clear()
             self._engine.reset()
             facts = [AnswerFact(key=answer_key(name, answer)) for name, answer in sorted(answers.items())]
+            facts += [ConditionFact(key=condition) for condition in sorted(brought_about)]
             if facts:
                 self._engine.declare(*facts)
             self._engine.run()  # it ends: facts are only added, and rules can name no more than there are ids

@@ -53,8 +53,8 @@ class Evidence:
 class Conclusions:
     """What follows from the answers, and the rules that `fired`. Mappings go from id to the rules that say so.
 
-    cured: the fault is gone in every run after a repair; the holds are those of the engine as it is now, all else is what
-        was told of it.
+    cured: the fault is gone in every run after a repair; the holds on the needles are those of the engine as it is now, all
+        else is what was told of it.
     """
 
     answers: Mapping[str, str]
@@ -87,9 +87,10 @@ def chainer_of(knowledge: Knowledge) -> Chainer:
     return Chainer(knowledge)
 
 
-def reason(knowledge: Knowledge, answers: Mapping[str, str]) -> Conclusions:
-    """Return what follows from the answers (finding -> answer), whatever order they came in."""
-    firings = chainer_of(knowledge).fire(answers)
+def reason(knowledge: Knowledge, answers: Mapping[str, str], brought_about: Iterable[str] = ()) -> Conclusions:
+    """Return what follows from the answers (finding -> answer), whatever order they came in, and from the conditions that
+    the walk has brought about."""
+    firings = chainer_of(knowledge).fire(answers, brought_about)
     names = frozenset(firing.rule for firing in firings if firing.rule)
     fired = [rule for name, rule in knowledge.rules.items() if name in names]
     return Conclusions(

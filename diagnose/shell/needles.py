@@ -25,6 +25,7 @@ from ..knowledge.setup_model import NEEDLES
 from ..planning.needles import (
     EIGHTH,
     baseless,
+    brought_in_since,
     carburettor_of,
     in_words,
     lost,
@@ -33,6 +34,7 @@ from ..planning.needles import (
     places_unknown,
     trusted,
     turned_since,
+    way_back_ends,
     without_a_baseline,
 )
 from . import screens
@@ -145,7 +147,7 @@ def say_what_is_written(sitting: Sitting, needle: str) -> None:
 def back_to_baseline(sitting: Sitting) -> bool:
     """The way back for each needle; what would weaken the mixture is refused under a hold."""
     places = [place for needle in NEEDLES if (place := stands(_trusted(sitting), needle)) is not None]
-    away = [place for place in places if place.moved_by]
+    away = [place for place in places if place.moved_by and not _stays(sitting, place)]
     if not away:
         sitting.say("    Both stand at their baseline." if places else "    No needle has been counted yet.")
         return False
@@ -168,6 +170,13 @@ def back_to_baseline(sitting: Sitting) -> bool:
     return True
 
 
+def _stays(sitting: Sitting, place: NeedleStands) -> bool:
+    """True for a needle that ran well further out than its baseline, where that is the count with the fault or of the
+    chase."""
+    cured = sitting.examined.conclusions.cured
+    return cured and place.moved_by > 0 and way_back_ends(sitting.knowledge, sitting.state, place.needle) is None
+
+
 def tell_where_it_belongs(sitting: Sitting, typed: str) -> None:
     """`needle baseline H 1 1/4`: where it stood when it ran well, as somebody says."""
     needle, _, text = typed.partition(" ")
@@ -180,6 +189,14 @@ def tell_where_it_belongs(sitting: Sitting, typed: str) -> None:
     except (NotAReading, NotAMove, NotUnderstood) as error:
         sitting.say(f"    {error}.")
         return
+    place = stands(_to_go_by(sitting), needle)
+    if place and entry.sixteenths < place.baseline:
+        if sitting.examined.conclusions.cured:
+            sitting.say(f"    Refused: it ran well further out, and its baseline is {turns(place.baseline)}.")
+            return
+        sitting.say(f"    That is further in than its baseline of {turns(place.baseline)}. Is it so?")
+        if sitting.choose(["yes, write it down", "no, a slip"]):
+            return
     _write_where_it_belongs(sitting, needle, entry.sixteenths)
 
 
@@ -202,7 +219,10 @@ def call_good(sitting: Sitting, named: str) -> bool:
         if sitting.choose(["no, it is not good yet", "yes, it runs well there, at work too"]) == 0:
             return True
     for place in places:
-        _write_as_good(sitting, place)
+        if brought_in_since(sitting.state, place.needle):
+            sitting.say(f"    {place.needle} was brought in since the last good run: run it there first.")
+        else:
+            _write_as_good(sitting, place)
     return True
 
 
@@ -211,6 +231,8 @@ def keep_as_good(sitting: Sitting, needle: str) -> None:
     place = stands(_trusted(sitting), needle)
     if place is None:
         sitting.say(f"    {needle} is not written down as good: where it stands is not known.")
+    elif brought_in_since(sitting.state, needle):
+        sitting.say(f"    {needle} is not written down as good: it was brought in since the last good run.")
     else:
         _write_as_good(sitting, place)
 
@@ -234,8 +256,12 @@ def enter(sitting: Sitting, needle: str, text: str) -> str:
         _show_holds(sitting, held)
         return "refused: that move would weaken the mixture while the hold stands"
     before = stands(_to_go_by(sitting), needle)
-    if closing and moved and sitting.examined.conclusions.cured and before and before.moved_by + sixteenths < 0:
-        return f"refused: the way back ends at its baseline of {turns(before.baseline)}"
+    if closing and moved and before and sitting.examined.conclusions.cured:
+        ends = way_back_ends(sitting.knowledge, sitting.state, needle)
+        if ends is None:
+            return f"refused: {needle} stays where it ran well"
+        if before.now + sixteenths < ends:
+            return f"refused: the way back ends at its baseline of {turns(ends)}"
     if _is_a_slip(sitting, entry):
         return A_SLIP
     sitting.log.append("needle", needle=needle, sixteenths=sixteenths, moved=moved)
@@ -247,6 +273,10 @@ def enter(sitting: Sitting, needle: str, text: str) -> str:
         _ask_where_it_belongs(sitting, needle)
     if closing and not moved and held:
         sitting.say("    That is further in than it stood, and a weaker mixture is on hold: open it again before it runs.")
+    elif closing and not moved and sitting.examined.conclusions.cured and place.now < place.baseline:
+        sitting.say(
+            "    That is further in than its baseline, and nobody has seen it run there: open it again before it runs."
+        )
     if moved:
         if abs(sixteenths) > EIGHTH:
             sitting.say("    Come closer in small moves: an eighth, then a sixteenth for the last.")

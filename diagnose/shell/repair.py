@@ -124,22 +124,23 @@ def retest(walk: Walk, cause: Cause) -> None:
     retests = retests_of(walk.knowledge, walk.examined.conclusions, cause)
     takes_its_time = any(least_minutes(walk.knowledge, walk.state, one) for one in retests)
     for one in retests:
-        if one.id in walk.state.passed:
+        if one.id in walk.state.passed or (one.engine == "stopped" and walk.state.another_left):
             continue
-        if one.engine == "stopped" and walk.examined.conclusions.cured:
-            walk.say(
-                "Gone in every run. What was held for this fault is so no longer; a needle goes back to its count at most."
-            )
-            walk.tell_news()
-        verdict = _verdict_of(walk, one, "gone so far" if takes_its_time else "gone")
-        if verdict != GONE:
+        if one.engine == "stopped":
+            verdict = _see_needles_back(walk, one)
+        else:
+            verdict = _verdict_of(walk, one, "gone so far" if takes_its_time else "gone")
+        if verdict == ANOTHER_LEFT:
+            walk.log.append("passed", retest=str(one.id), another=True)
+        elif verdict == GONE:
+            walk.log.append("passed", retest=str(one.id))
+        else:
             break
-        walk.log.append("passed", retest=str(one.id))
     if verdict == NOT_NOW:
         walk.say("    Kept open. Retest before any normal flight; the case goes on when you come back.")
         raise Left
-    if verdict != GONE:
-        result = "same" if verdict == STILL_THERE else "better"
+    if verdict in (BETTER, STILL_THERE) or walk.state.another_left:
+        result = "same" if verdict == STILL_THERE and not walk.state.another_left else "better"
         walk.log.append("repair", cause=str(cause.id), result=result, forgotten=_mended(walk, cause))
         not_cured(walk, cause)
         return
@@ -176,6 +177,37 @@ def _verdict_of(walk: Walk, retest: Retest, well: str) -> int:
     """Lead through one retest and return its verdict. Nothing is gone before it has run as long as the fault asks; `well`
     is what a clean run is called that is too short to ask for that."""
     least = least_minutes(walk.knowledge, walk.state, retest)
+    _show(walk, retest, least)
+    while True:
+        walk.say("    The same symptom as before is:")
+        verdict = walk.choose(["gone" if least else well, *VERDICTS])
+        if verdict not in (GONE, ANOTHER_LEFT) or not least or _minutes_run(walk) >= least:
+            return verdict
+        walk.say(f"    Too short to tell. Run it for {screens.minutes(least)}, and answer again.")
+        walk.show(screens.paragraph(f"Retest: {retest.name} [{retest.id}]", walk.width, "", "ask", "    "))
+
+
+def _see_needles_back(walk: Walk, retest: Retest) -> int:
+    """Lead through what is seen to with the engine stopped, once every run was good, and return a verdict. A fault that
+    comes back with a needle takes nothing from the repair."""
+    if walk.examined.conclusions.cured:
+        walk.say("Gone in every run. A needle that was opened may go back to its count, and no further.")
+        walk.tell_news()
+    _show(walk, retest, 0.0)
+    while True:
+        chosen = walk.choose(["done, and the fault stays away", "the fault is back", "cannot do it now"])
+        if chosen == 0:
+            return GONE
+        if chosen == 2:
+            return NOT_NOW
+        walk.say(
+            "    The needle brought it back, not the repair. Engine stopped: open it to where it stood in the good runs,"
+        )
+        walk.say("    write that down, and run it once more.")
+
+
+def _show(walk: Walk, retest: Retest, least: float) -> None:
+    """What is to be done in a retest, and why; `least` is how many minutes it must run, 0 for any."""
     walk.show(screens.procedure(replace(retest, minutes=max(retest.minutes, least)), walk.width, "Retest"))
     for rule in walk.examined.conclusions.proofs.get(retest.id, ()):
         walk.show(screens.paragraph(f"Because: {walk.knowledge.rules[rule].because}", walk.width, "    ", "quiet"))
@@ -186,13 +218,6 @@ def _verdict_of(walk: Walk, retest: Retest, well: str) -> int:
         walk.show(screens.paragraph(says, walk.width, "    "))
     walk.warn([str(name) for name in retest.cautions])
     walk.show(screens.steps(walk.knowledge, walk.examined.conclusions, retest.steps, walk.width))
-    while True:
-        walk.say("    The same symptom as before is:")
-        verdict = walk.choose(["gone" if least else well, *VERDICTS])
-        if verdict != GONE or not least or _minutes_run(walk) >= least:
-            return verdict
-        walk.say(f"    Too short to tell. Run it for {screens.minutes(least)}, and answer again.")
-        walk.show(screens.paragraph(f"Retest: {retest.name} [{retest.id}]", walk.width, "", "ask", "    "))
 
 
 def _minutes_run(walk: Walk) -> float:

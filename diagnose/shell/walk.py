@@ -120,6 +120,10 @@ class Walk(Sitting):
         seen = self.examined
         open_now = frozenset(str(f.id) for f in open_questions(self.knowledge, seen.conclusions, seen.progress))
         found = () if text == NOTHING_SAID else match(self.knowledge, text, open_now)
+        if not found and self._says_what_is_known(text):
+            self.say("    That is in the case already.")
+            self.log.append("heard", known=True)
+            return
         if not found:
             if text != NOTHING_SAID:
                 self.say("    Kept in the report. None of it matches a symptom by itself; the questions will find it.")
@@ -138,6 +142,12 @@ class Walk(Sitting):
         self.log.append("heard", numbers=[event.number for event in told])
         if true:
             self.show(screens.brief(self.examined, self.width))
+
+    def _says_what_is_known(self, text: str) -> bool:
+        """True if words mean nothing but answers that were given already."""
+        meant = match(self.knowledge, text, frozenset(map(str, self.knowledge.findings)))
+        answers = self.examined.conclusions.answers
+        return bool(meant) and all(answers.get(one.finding) == one.answer for one in meant)
 
     def entered(self) -> dict[tuple[int, ...], str]:
         """A list of what the owner's words may mean is taken back as one, with all that was picked from it; of a repair
@@ -307,6 +317,8 @@ class Walk(Sitting):
         """The likeliest of the causes whose names share most telling words with what was typed, if that is several and most
         of them."""
         words = set(stems(typed))
+        if any(word.startswith("not ") for word in words):
+            return None
         shared = {
             entry.cause: len(words & set(stems(str(self.knowledge.causes[entry.cause].name))))
             for entry in self.examined.standing.causes
