@@ -132,7 +132,7 @@ REPLY = st.one_of(
     st.sampled_from(sorted(COMMANDS)),
     st.sampled_from(
         ["back 2", "change machine", "how 1", "how 2", "needle H 1 1/2", "needle H -1/8", "needle H +1/8", "needle L 1",
-         "needle L -1/16", "needle next", "needle baseline",
+         "needle L -1/16", "needle next", "needle baseline", "needle baseline H 1", "needle baseline L 2 1/2",
          "needle undo", "needle good", "note a note", "found a mouse", "200 C", "12000", "1 1/4", "none", "1 2"]
     ),
     st.text(max_size=12),
@@ -159,7 +159,8 @@ def test_no_line_breaks_a_hold_in_2000_random_walks(replies: list[str]) -> None:
 TYPED = [
     *sorted(COMMANDS), "how 99", "how bolts", "back 0", "back x", "change idle", "change fit-to-run",
     "also it bangs in the exhaust", "also it stops dead and smokes", "needle H 9", "needle H +0", "needle h",
-    "needle good q", "bench air", "bench premix", "bench needles", "bench nosuch", "listen nofile.wav", "found 1",
+    "needle good q", "needle baseline H", "needle baseline q 1", "needle baseline H +1/8",
+    "bench air", "bench premix", "bench needles", "bench nosuch", "listen nofile.wav", "found 1",
     "found bolts", "1/2", "12 min", "95 C", "gone", "better", "done", "1e9", "∞", "½", "٣", "1" * 30,
 ]  # fmt: skip
 BY_KIND = {
