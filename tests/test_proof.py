@@ -211,9 +211,9 @@ def test_a_needle_whose_place_nobody_knows_stays_where_it_ran_well(base: Knowled
 
 
 def test_a_lean_sign_told_after_the_good_runs_holds_the_needle_again(base: Knowledge, tmp_path: Path) -> None:
-    replies = ("change sound", "a sharp metallic ping", "needle H -1/8", "leave")
+    replies = ("change sound", "a sharp metallic ping", "needle H -1/8", "done, and", "needle H -1/8", "leave")
     said, _ = at_the_needles(base, tmp_path, RICHER, "carb-bolts-loose", *replies)
-    assert "refused: that move would weaken the mixture while the hold stands" in said
+    assert said.count("refused: that move would weaken the mixture while the hold stands") == 2
 
 
 def test_a_count_that_was_not_run_since_it_was_brought_in_is_not_called_good(base: Knowledge, tmp_path: Path) -> None:

@@ -191,9 +191,9 @@ def way_back_ends(knowledge: Knowledge, state: CaseState, needle: str) -> int | 
     return place.baseline
 
 
-def brought_in_since(state: CaseState, needle: str) -> bool:
+def brought_in_since(knowledge: Knowledge, state: CaseState, needle: str) -> bool:
     """True if a needle stands further in than in the last good run, so that nobody has seen it run there."""
-    run = last_run(state)
+    run = last_run(knowledge, state)
     then, now = (stands([e for e in state.needles if e.number <= last], needle) for last in (run, math.inf))
     return bool(run and then and now and now.now < then.now)
 

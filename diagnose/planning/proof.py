@@ -48,7 +48,7 @@ def cured(knowledge: Knowledge, state: CaseState, conclusions: Conclusions) -> C
     last = state.repairs[-1] if state.repairs else None
     if last and last.result == "gone" and not state.to_retest:
         cause = knowledge.causes.get(last.cause)
-        return cause if cause and cause.family != NORMAL and last_run(state) else None
+        return cause if cause and cause.family != NORMAL and last_run(knowledge, state) else None
     cause = knowledge.causes.get(state.to_retest)
     if cause is None or state.another_left:
         return None
@@ -56,15 +56,16 @@ def cured(knowledge: Knowledge, state: CaseState, conclusions: Conclusions) -> C
     return cause if runs and runs <= set(state.passed) else None
 
 
-def last_run(state: CaseState) -> int:
-    """Return the event of the last retest that was good, 0 for none."""
-    return max((one.number for one in state.worked if one.what == "passed"), default=0)
+def last_run(knowledge: Knowledge, state: CaseState) -> int:
+    """Return the event of the last retest in which the engine ran well, 0 for none."""
+    runs = {retest.id for retest in knowledge.retests.values() if retest.engine != "stopped"}
+    return max((one.number for one in state.worked if one.what == "passed" and one.of in runs), default=0)
 
 
 def as_it_runs_now(knowledge: Knowledge, state: CaseState, conclusions: Conclusions, cause: Cause) -> Mapping[str, str]:
     """Return what is still so once the repair of this cause has ended the fault: all that was told or seen since, what is
     past, and whatever can be seen of a stopped engine but what the repair has put right."""
-    since = {finding for number, finding in state.answered if number > last_run(state)}
+    since = {finding for number, finding in state.answered if number > last_run(knowledge, state)}
     mended = put_right(knowledge, str(cause.id), conclusions.answers)
     gone = {
         name for name in conclusions.answers if name in mended or _shown_by_running(knowledge, knowledge.findings[name])

@@ -219,7 +219,7 @@ def call_good(sitting: Sitting, named: str) -> bool:
         if sitting.choose(["no, it is not good yet", "yes, it runs well there, at work too"]) == 0:
             return True
     for place in places:
-        if brought_in_since(sitting.state, place.needle):
+        if brought_in_since(sitting.knowledge, sitting.state, place.needle):
             sitting.say(f"    {place.needle} was brought in since the last good run: run it there first.")
         else:
             _write_as_good(sitting, place)
@@ -231,7 +231,7 @@ def keep_as_good(sitting: Sitting, needle: str) -> None:
     place = stands(_trusted(sitting), needle)
     if place is None:
         sitting.say(f"    {needle} is not written down as good: where it stands is not known.")
-    elif brought_in_since(sitting.state, needle):
+    elif brought_in_since(sitting.knowledge, sitting.state, needle):
         sitting.say(f"    {needle} is not written down as good: it was brought in since the last good run.")
     else:
         _write_as_good(sitting, place)
