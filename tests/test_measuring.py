@@ -161,7 +161,7 @@ def test_one_wrong_answer_among_eight_right_ones_does_not_lose_the_cause(base: K
     for number in range(40):
         case = draw(base, number, 8, CLEAN)
         if len(case.faults) == 1:
-            places.append(place_after_a_slip(base, case, Random(number)))
+            places.append(place_after_a_slip(base, case, Random(f"8/{number}/slip")))
     assert len(places) > 28
     assert sum(place <= 5 for place in places) / len(places) >= 0.9
 
