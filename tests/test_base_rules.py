@@ -7,6 +7,7 @@ import pytest
 from diagnose.case.state import CaseState, Given
 from diagnose.knowledge.model import (
     CONCLUDED,
+    NORMAL,
     Cause,
     First,
     Holds,
@@ -298,6 +299,27 @@ def test_a_bench_stand_has_no_rotor_and_an_aeroplane_no_collective(base: Knowled
 def test_an_engine_that_will_not_start_is_asked_nothing_about_flight(base: Knowledge) -> None:
     conclusions = seen(base, machine="helicopter", starts="never").conclusions
     assert {"running", "loaded", "flies"} <= set(conclusions.lacks)
+
+
+def test_an_engine_that_nobody_could_call_fit_is_looked_over_piece_by_piece_before_it_runs(base: Knowledge) -> None:
+    answers = {"machine": "helicopter", "failsafe": "works"}
+    looks = {"fuel-drips": "dry", "mount": "tight", "blades-or-propeller": "sound"}
+    for look, answer in looks.items():
+        seen = reason(base, answers)
+        assert "run" in seen.holds and look in seen.first
+        answers[look] = answer
+    assert "run" not in reason(base, answers).holds
+    assert "run" not in reason(base, {"machine": "helicopter", "fit-to-run": "fit"}).holds
+
+
+def test_nothing_is_normal_with_a_part_seen_bad(base: Knowledge) -> None:
+    """A burnt clutch had left "nothing is wrong" at 80 %."""
+    told = {"machine": "helicopter", "load-off-sound": "light-burble", "four-strokes": "load-off", "under-load": "pulls"}
+    seen = examine(base, CaseState(findings={n: Given(a) for n, a in {**told, "clutch-look": "blue"}.items()}))
+    normal = [one for one in seen.standing.causes if base.causes[one.cause].family == NORMAL]
+    assert max(one.probability for one in normal) < 0.3
+    without = examine(base, CaseState(findings={n: Given(a) for n, a in told.items()}))
+    assert without.standing.causes[0].cause == "normal-load-off-burble"
 
 
 def test_a_tell_that_is_no_news_is_left_out(base: Knowledge) -> None:

@@ -81,13 +81,14 @@ def _never_fires(knowledge: Knowledge, rule_ways: Mapping[str, tuple[Way, ...] |
 
 
 def _reachable(knowledge: Knowledge, rule_ways: Mapping[str, tuple[Way, ...] | None]) -> frozenset[str]:
-    """The conditions that some chain of rules can conclude."""
+    """The conditions that some chain of rules can conclude, or the walk itself brings about."""
 
     def can_fire(rule: Rule, reached: Set[str]) -> bool:
         found = rule_ways[rule.id]  # None, too many ways to spell out, is taken to fire
         return found is None or any(way.concluded <= reached for way in found)
 
-    first = _conditions(rule for rule in knowledge.rules.values() if can_fire(rule, frozenset()))
+    walked = frozenset(str(name) for name, condition in knowledge.conditions.items() if condition.by_the_walk)
+    first = walked | _conditions(rule for rule in knowledge.rules.values() if can_fire(rule, walked))
     return first | _conditions(above(knowledge, first, can_fire))
 
 
@@ -102,7 +103,7 @@ def _no_longer_concluded(knowledge: Knowledge) -> Iterator[Problem]:
         return
     concluded = _conditions(knowledge.rules.values())
     for condition in knowledge.conditions.values():
-        if condition.id not in concluded:
+        if condition.id not in concluded and not condition.by_the_walk:
             for change in switched_off:
                 yield Problem(
                     change.id.place, f"with this and what else is switched off, no rule concludes '{condition.id}' any more"
