@@ -611,6 +611,24 @@ def test_a_turned_needle_is_good_where_it_was_counted_after_the_repair(
     assert state.needles[-1].good and place is not None and (place.baseline, place.now) == (24, 24)
 
 
+def test_a_rich_needle_that_is_counted_only_after_the_good_runs_is_good_there(base: Knowledge, tmp_path: Path) -> None:
+    """It stands further in than the count it was ill at, and that is where it ran well."""
+    with CaseLog.create(tmp_path) as log:
+        for finding, answer in {"machine": "bench-stand", "fit-to-run": "fit", "needle-moves-lately": "none"}.items():
+            log.append("answer", finding=finding, answer=answer)
+        log.append("words", text="burbles")
+        log.append("heard")
+        log.append("needle", needle="H", sixteenths=40, moved=False)
+        log.append("fixed", cause="h-too-rich")
+        log.append("uncounted", needle="H")
+        for retest in base.retests:
+            log.append("passed", retest=str(retest))
+        Walk(base, log, ScriptedConsole(["1 1/2", "yes", ""], 400), tmp_path / "reports", None).run()
+        place = stands(log.state.needles, "H")
+    assert log.state.closing and log.state.needles[-1].good
+    assert place is not None and (place.baseline, place.now) == (24, 24)
+
+
 def test_who_leaves_before_a_turned_needle_is_counted_is_asked_at_the_next_start(base: Knowledge, tmp_path: Path) -> None:
     said, state = turned_by_the_repair(base, tmp_path, "1 1/2", "", leave_at=ASKED)
     assert said.count(ASKED) == 2

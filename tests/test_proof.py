@@ -198,6 +198,7 @@ def test_a_needle_that_the_repair_set_does_not_go_back_to_the_count_with_the_fau
     replies = ("needle H -1/8", "needle baseline", "done, and", "")
     said, state = at_the_needles(base, tmp_path, RICHER, "h-too-lean", *replies)
     assert "refused: H stays where it ran well" in said and "1/4 turn in to its baseline" not in said
+    assert "H stays at 1 3/8 turns, where it ran well." in said and "Both stand at their baseline." not in said
     place = stands(state.needles, "H")
     assert state.closing and place is not None and (place.baseline, place.now) == (22, 22)
 

@@ -7,9 +7,8 @@ that was lean. Common practice, down to the last sixteenth.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from ..case.ledger import NeedleEntry, NeedleStands, stands
 from ..case.readings import SIXTEENTHS, turns
@@ -96,9 +95,7 @@ def tried(entries: Sequence[NeedleEntry], needle: str) -> Tried:
     rich: set[int] = set()
     turned = 0
     for entry in entries:
-        if entry.needle != needle:
-            continue
-        if entry.said:
+        if entry.needle != needle or entry.said:
             continue
         if not entry.moved:
             place = entry.sixteenths
@@ -192,9 +189,11 @@ def way_back_ends(knowledge: Knowledge, state: CaseState, needle: str) -> int | 
 
 
 def brought_in_since(knowledge: Knowledge, state: CaseState, needle: str) -> bool:
-    """True if a needle stands further in than in the last good run, so that nobody has seen it run there."""
+    """True if a needle stands further in than it is known to have stood in the last good run, so that nobody has seen it
+    run there."""
     run = last_run(knowledge, state)
-    then, now = (stands([e for e in state.needles if e.number <= last], needle) for last in (run, math.inf))
+    in_the_run = replace(state, needles=tuple(entry for entry in state.needles if entry.number <= run))
+    then, now = (stands(trusted(knowledge, one), needle) for one in (in_the_run, state))
     return bool(run and then and now and now.now < then.now)
 
 

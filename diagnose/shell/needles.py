@@ -147,9 +147,13 @@ def say_what_is_written(sitting: Sitting, needle: str) -> None:
 def back_to_baseline(sitting: Sitting) -> bool:
     """The way back for each needle; what would weaken the mixture is refused under a hold."""
     places = [place for needle in NEEDLES if (place := stands(_trusted(sitting), needle)) is not None]
-    away = [place for place in places if place.moved_by and not _stays(sitting, place)]
+    staying = [place for place in places if _stays(sitting, place)]
+    for place in staying:
+        sitting.say(f"    {place.needle} stays at {turns(place.now)}, where it ran well.")
+    away = [place for place in places if place.moved_by and place not in staying]
     if not away:
-        sitting.say("    Both stand at their baseline." if places else "    No needle has been counted yet.")
+        if not staying:
+            sitting.say("    Both stand at their baseline." if places else "    No needle has been counted yet.")
         return False
     held = sitting.examined.conclusions.held(NEEDLE_HOLDS)
     waiting = [place for place in away if place.moved_by > 0 and held]

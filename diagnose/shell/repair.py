@@ -11,7 +11,7 @@ from ..case.readings import NotAReading, percent
 from ..knowledge.model import NORMAL, Cause, Retest
 from ..planning.lifting import behind
 from ..planning.mending import may_be_gone, put_right
-from ..planning.needles import set_by
+from ..planning.needles import NEEDLES_BACK, set_by
 from ..planning.plan import still_to_prove
 from ..planning.proof import asked_before_proof, least_minutes, minutes_run, proved_by, retests_of
 from ..report.wording import minutes
@@ -124,9 +124,9 @@ def retest(walk: Walk, cause: Cause) -> None:
     retests = retests_of(walk.knowledge, walk.examined.conclusions, cause)
     takes_its_time = any(least_minutes(walk.knowledge, walk.state, one) for one in retests)
     for one in retests:
-        if one.id in walk.state.passed or (one.engine == "stopped" and walk.state.another_left):
+        if one.id in walk.state.passed or (one.id == NEEDLES_BACK and walk.state.another_left):
             continue
-        if one.engine == "stopped":
+        if one.id == NEEDLES_BACK:
             verdict = _see_needles_back(walk, one)
         else:
             verdict = _verdict_of(walk, one, "gone so far" if takes_its_time else "gone")
@@ -188,8 +188,8 @@ def _verdict_of(walk: Walk, retest: Retest, well: str) -> int:
 
 
 def _see_needles_back(walk: Walk, retest: Retest) -> int:
-    """Lead through what is seen to with the engine stopped, once every run was good, and return a verdict. A fault that
-    comes back with a needle takes nothing from the repair."""
+    """Lead through the way back of the needles, once every run was good, and return a verdict. A fault that comes back with
+    a needle takes nothing from the repair."""
     if walk.examined.conclusions.cured:
         walk.say("Gone in every run. A needle that was opened may go back to its count, and no further.")
         walk.tell_news()

@@ -76,18 +76,20 @@ def reminder(names: Sequence[str], width: int) -> Lines:
 
 def hold(knowledge: Knowledge, conclusions: Conclusions, name: str, width: int) -> Lines:
     """A hold that stands, and what lifts it."""
-    yield from paragraph(
-        f"ON HOLD: {knowledge.holds[name].name}. {knowledge.holds[name].says}", width, "  # ", "warning", "    "
-    )
+    yield from _on_hold(knowledge, name, width)
     for rule in conclusions.holds[name]:
         yield from paragraph(f"Until: {knowledge.rules[rule].until}", width, "    ")
 
 
 def new_hold(knowledge: Knowledge, conclusions: Conclusions, name: str, width: int) -> Lines:
     """A hold that has come up, with the first thing that lifts it; the rest is shown where somebody asks, or is refused."""
+    yield from _on_hold(knowledge, name, width)
+    yield from paragraph(f"Until: {_first_until(knowledge, conclusions, name)}", width, "    ")
+
+
+def _on_hold(knowledge: Knowledge, name: str, width: int) -> Lines:
     held = knowledge.holds[name]
     yield from paragraph(f"ON HOLD: {held.name}. {held.says}", width, "  # ", "warning", "    ")
-    yield from paragraph(f"Until: {_first_until(knowledge, conclusions, name)}", width, "    ")
 
 
 def _first_until(knowledge: Knowledge, conclusions: Conclusions, hold: str) -> str:

@@ -117,16 +117,18 @@ class Walk(Sitting):
         self.log.append("words", text=text or NOTHING_SAID)
 
     def _confirm(self, text: str) -> None:
+        if text == NOTHING_SAID:
+            self.log.append("heard")
+            return
         seen = self.examined
         open_now = frozenset(str(f.id) for f in open_questions(self.knowledge, seen.conclusions, seen.progress))
-        found = () if text == NOTHING_SAID else match(self.knowledge, text, open_now)
+        found = match(self.knowledge, text, open_now)
         if not found and self._says_what_is_known(text):
             self.say("    That is in the case already.")
             self.log.append("heard", known=True)
             return
         if not found:
-            if text != NOTHING_SAID:
-                self.say("    Kept in the report. None of it matches a symptom by itself; the questions will find it.")
+            self.say("    Kept in the report. None of it matches a symptom by itself; the questions will find it.")
             self.log.append("heard")
             return
         self.say()
