@@ -25,6 +25,7 @@ _WITHOUT_A_REPLY = {
     "minutes": "?",
     "confirm": "none",
     "undecided": "end",
+    "needle-found": "2",
     "needle-left": "1",
 }
 """What is typed where the recording has nothing to say."""

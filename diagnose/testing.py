@@ -29,7 +29,7 @@ MOST_REPLIES = 1_000
 @dataclass(frozen=True, slots=True)
 class Prompt:
     """What is being asked: `kind` is question, check, retest, minutes, repair, words, confirm, proof, needle,
-    needle-left, undecided or other.
+    needle-found, needle-left, undecided or other.
 
     `name` is the id of the finding, check, retest or cause asked about.
     """
@@ -53,6 +53,8 @@ _HEADS = {
     "How many minutes did it run": "minutes",
     "Where does the": "needle",
     "Where did the": "needle",
+    "H stands": "needle-found",
+    "L stands": "needle-found",
     "H was moved while": "needle-left",
     "L was moved while": "needle-left",
     "Undecided for now": "undecided",

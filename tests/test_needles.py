@@ -32,6 +32,7 @@ from diagnose.planning.needles import (
     tried,
     trusted,
 )
+from diagnose.reasoning.reason import reason
 from diagnose.report.fault_report import fault_report, needles_of
 from diagnose.report.files import as_html, as_markdown
 from diagnose.shell import screens
@@ -511,6 +512,47 @@ def test_where_a_needle_belongs_can_be_told_at_any_time(base: Knowledge, tmp_pat
     assert "That is further in than its baseline of 2 turns. Is it so?" in said
     assert "H belongs at 1 3/8 turns: that is its baseline." in said
     assert "Write the needle and the count at which it ran well, such as: needle baseline H 1 1/4" in said
+
+
+def test_the_rules_hear_from_the_ledger_that_h_was_found_off_its_good_count(base: Knowledge, tmp_path: Path) -> None:
+    """The ledger knew that H stood seven eighths out, and only the bench told the rules so."""
+    machine = {"machine": "aeroplane"}
+    counts = ["needle H 2 1/8", "needle baseline H 1 1/4", "yes, write it down"]
+    said, state = typed(base, tmp_path, machine, *counts, "yes, as it was found", "leave")
+    assert "H stands 7/8 turn further out than its baseline of 1 1/4 turns. Did it stand there when" in said
+    assert state.answers["h-against-count"] == "further-out"
+    _, state = typed(base, tmp_path, machine, *counts, "no", "leave")
+    assert "h-against-count" not in state.answers
+    _, state = typed(base, tmp_path, machine, "needle L 1", "needle baseline L 1 1/16", "yes, as it was found", "leave")
+    assert state.answers["l-against-count"] == "at-it"
+    asked, state = typed(base, tmp_path, {**machine, "h-against-count": "at-it"}, *counts, "leave")
+    assert "Did it stand there" not in asked and state.answers["h-against-count"] == "at-it"
+
+
+def test_what_the_ledger_told_the_rules_falls_with_the_count_and_follows_a_corrected_one(
+    base: Knowledge, tmp_path: Path
+) -> None:
+    counts = ["needle baseline H 1 1/4", "needle H 2 1/8", "yes, as it was found"]
+    _, state = typed(base, tmp_path, {"machine": "aeroplane"}, *counts, "needle undo", "leave")
+    assert "h-against-count" not in state.answers and not state.by_ledger
+    _, state = typed(base, tmp_path, {"machine": "aeroplane"}, *counts, "needle H 1 1/4", "yes, as it was found", "leave")
+    assert state.answers["h-against-count"] == "at-it"
+
+
+def test_a_needle_counted_after_a_repair_or_a_move_is_not_as_it_was_found(base: Knowledge, tmp_path: Path) -> None:
+    moved = ["needle H 2", "needle H +1/8", "needle baseline H 1", "yes", "leave"]
+    said, _ = typed(base, tmp_path, {"machine": "aeroplane"}, *moved)
+    assert "Did it stand there" not in said
+
+
+def test_rich_at_power_is_proved_by_the_count_it_did_well_at(base: Knowledge) -> None:
+    """Common practice: a burble under load, the surplus thrown out, and more fuel makes it worse; the count says why."""
+    rich = {"four-strokes": "under-load", "smoke": "heavy", "partial-choke": "drops", "overheats": "no"}
+    assert "rich-proved" not in reason(base, rich).conditions
+    assert "rich-proved" in reason(base, {**rich, "h-against-count": "further-out"}).conditions
+    # Lean beats it all the same.
+    lean = {**rich, "h-against-count": "further-out", "plug-colour": "pale"}
+    assert "close-needle" in reason(base, lean).holds
 
 
 def test_a_count_that_the_answers_speak_against_is_not_called_good_without_a_word(base: Knowledge, tmp_path: Path) -> None:

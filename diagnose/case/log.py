@@ -191,6 +191,8 @@ def _check_value(name: str, value: Any) -> None:
         raise ValueError(f"'{name}' takes numbers")
     if name in ("reading", "proof") and not isinstance(value, str):
         raise ValueError(f"'{name}' takes a text")
+    if name == "by_entry" and type(value) is not int:
+        raise ValueError(f"'{name}' takes the number of an event")
 
 
 def _holds(table: dict[Any, Any], keys: tuple[str, ...] | None, kind: type) -> bool:

@@ -153,6 +153,7 @@ class CaseState:
     steps         steps of that set-up, in the order they were taken
     no_baseline   needles of which nobody knows where they stood when it ran well, as (event, needle)
     uncounted     needles whose count was asked for and not known, as (event, needle)
+    by_ledger     findings whose answer is what the needle ledger says, and nobody's own
     """
 
     case: str = ""
@@ -189,6 +190,7 @@ class CaseState:
     steps: Mapping[str, StepTaken] = field(default_factory=dict)
     uncounted: tuple[tuple[int, str], ...] = ()
     no_baseline: tuple[tuple[int, str], ...] = ()
+    by_ledger: frozenset[str] = frozenset()
 
     @property
     def answers(self) -> dict[str, str]:
@@ -234,7 +236,7 @@ def replay(events: Iterable[Event]) -> CaseState:
         "findings": {}, "unknown": set(), "asked_again": set(), "words": [], "notes": [], "needles": [],
         "repairs": [], "checks": {}, "awaiting": {}, "put_aside": set(), "unproved": set(), "answered": [], "bench": [],
         "draft": {}, "steps": {}, "uncounted": [], "no_baseline": [], "recordings": [], "begun": {}, "unheard": [],
-        "lists": [], "worked": [], "passed_over": [], "another_left": False,
+        "lists": [], "worked": [], "passed_over": [], "another_left": False, "by_ledger": set(),
     }  # fmt: skip
     for event in events:
         if event.number not in withdrawn:
@@ -278,15 +280,21 @@ def replay(events: Iterable[Event]) -> CaseState:
         steps=MappingProxyType(held["steps"]),
         uncounted=tuple(held["uncounted"]),
         no_baseline=tuple(held["no_baseline"]),
+        by_ledger=frozenset(held["by_ledger"]),
     )
 
 
 def _withdrawn(events: Iterable[Event]) -> dict[int, int]:
-    """Event -> the first event that took it back. What was itself taken back takes nothing back."""
+    """Event -> the first event that took it back. What was itself taken back takes nothing back, and what the ledger says
+    falls with the entry that it was said by."""
+    events = list(events)
     withdrawn: dict[int, int] = {}
-    for event in reversed(list(events)):
+    for event in reversed(events):
         if event.number not in withdrawn:
             withdrawn.update(dict.fromkeys(_takes_back(event), event.number))
+    for event in events:
+        if event.data.get("by_entry") in withdrawn:
+            withdrawn.setdefault(event.number, withdrawn[event.data["by_entry"]])
     return withdrawn
 
 
@@ -333,6 +341,7 @@ def _apply(event: Event, held: dict[str, Any]) -> None:
             held["findings"].update(_tells(event))
             held["unknown"].discard(finding)
             held["answered"].append((event.number, finding))
+            (held["by_ledger"].add if "by_entry" in data else held["by_ledger"].discard)(finding)
         case "unknown":
             finding = data["finding"]
             _note_if_again(finding, held)

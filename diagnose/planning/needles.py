@@ -311,6 +311,24 @@ def told_by_ledger(entries: Sequence[NeedleEntry]) -> dict[str, str]:
     return found
 
 
+def counted_as_found(state: CaseState, needle: str) -> NeedleStands | None:
+    """Return where a needle was counted in this case, before anything was moved or repaired, beside the count at which it
+    ran well, of a set-up or by somebody's word; None where the ledger does not hold both."""
+    entries = [entry for entry in state.needles if entry.needle == needle]
+    known = [entry for entry in entries if entry.said or not (entry.number or entry.moved)]
+    here = [entry for entry in entries if entry.number and not entry.said]
+    if state.begun or not known or not here or any(entry.moved or entry.good for entry in here):
+        return None
+    return NeedleStands(needle, known[-1].sixteenths, here[-1].sixteenths)
+
+
+def against_its_count(found: NeedleStands) -> str:
+    """Return the answer of `h-against-count` or `l-against-count` for a needle found so."""
+    if abs(found.moved_by) <= SIXTEENTH:
+        return "at-it"
+    return "further-out" if found.moved_by > 0 else "further-in"
+
+
 def _gone(entries: Sequence[NeedleEntry], places: Mapping[str, NeedleStands]) -> str:
     """Chased: both needles moved, and either of them to and fro, or one in and the other out."""
     ways = {needle: {entry.sixteenths > 0 for entry in _moves(entries, needle)} for needle in places}

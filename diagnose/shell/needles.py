@@ -24,9 +24,11 @@ from ..knowledge.checker import NEEDLE_HOLDS
 from ..knowledge.setup_model import NEEDLES
 from ..planning.needles import (
     EIGHTH,
+    against_its_count,
     baseless,
     brought_in_since,
     carburettor_of,
+    counted_as_found,
     in_words,
     lost,
     moved_in_the_chase,
@@ -275,6 +277,7 @@ def enter(sitting: Sitting, needle: str, text: str) -> str:
     if needle in without_a_baseline(sitting.knowledge, sitting.state):
         sitting.say(f"    {needle} was moved before it was counted, so this is no baseline.")
         _ask_where_it_belongs(sitting, needle)
+    _tell_the_rules(sitting, needle)
     if closing and not moved and held:
         sitting.say("    That is further in than it stood, and a weaker mixture is on hold: open it again before it runs.")
     elif closing and not moved and sitting.examined.conclusions.cured and place.now < place.baseline:
@@ -433,6 +436,24 @@ def _belonging(sitting: Sitting, needle: str, text: str) -> NeedleEntry:
 def _write_where_it_belongs(sitting: Sitting, needle: str, sixteenths: int) -> None:
     sitting.log.append("needle", needle=needle, sixteenths=sixteenths, moved=False, said=True)
     sitting.say(f"    {needle} belongs at {turns(sixteenths)}: that is its baseline.")
+    _tell_the_rules(sitting, needle)
+
+
+def _tell_the_rules(sitting: Sitting, needle: str) -> None:
+    """Once the ledger holds both where a needle was found and where it belongs, the rules hear of it, unless somebody has
+    answered that already. Only who stands there knows that it was not turned since the trouble showed."""
+    finding = f"{needle.lower()}-against-count"
+    found = counted_as_found(sitting.state, needle)
+    if found is None or finding not in sitting.knowledge.findings or sitting.state.setting_up:
+        return
+    known = sitting.state.answers.get(finding)
+    if known and (finding not in sitting.state.by_ledger or known == against_its_count(found)):
+        return
+    where = f"stands {found.off}" if found.moved_by else f"stands at its baseline of {turns(found.baseline)}"
+    sitting.say(f"{needle} {where}. Did it stand there when the trouble showed?", "ask")
+    if sitting.choose(["yes, as it was found", "no, it was turned since, or nobody knows"]) == 0:
+        last = max(entry.number for entry in sitting.state.needles if entry.needle == needle)
+        sitting.log.append("answer", finding=finding, answer=against_its_count(found), by_entry=last)
 
 
 def _ask_if_back(sitting: Sitting, place: NeedleStands) -> None:
