@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
 from itertools import chain, islice
 
 from . import hearing
@@ -14,7 +15,6 @@ from .model import (
     Check,
     Finding,
     First,
-    Hold,
     Holds,
     Is,
     IsNot,
@@ -92,17 +92,17 @@ class Shelves:
 def problems(knowledge: Knowledge, unread: frozenset[str] = frozenset()) -> list[Problem]:
     """Return everything wrong between the entries of the loaded packs. `unread` are ids of entries left out as faulty."""
     shelves = Shelves(knowledge, unread)
-    parts = _parts(knowledge)
+    said = _said(knowledge)
     found = chain(
         _links(knowledge, shelves),
-        chain.from_iterable(shelves.unknown(part.under, shelves.hold) for part in parts if isinstance(part, Step)),
+        chain.from_iterable(shelves.unknown(step.under, shelves.hold) for step in said.steps),
         _findings(knowledge, shelves),
         _tells(knowledge, shelves),
         _rules(knowledge, shelves),
         setup_problems(knowledge, shelves),
         _hearings(knowledge, shelves),
         _slang(knowledge),
-        _leaning(parts, unread),
+        _leaning(knowledge, said, unread),
     )
     first = list(islice(found, MOST_PROBLEMS))
     more = next(found, None)
@@ -259,39 +259,49 @@ _WITHOUT_TEXT = frozenset({str, float, int, bool, type(None), Place})
 """What the entries hold besides what a pack's writer says."""
 
 
-def _parts(knowledge: Knowledge) -> list[object]:
-    """Everything the packs are made of, from entries down to single texts, whatever field it stands in. What a step does
-    is judged with the step."""
-    parts: list[object] = []
+@dataclass(frozen=True, slots=True)
+class _Said:
+    """Everything a pack's writer says, whatever field it stands in: single texts and steps. `ids` are those of the entries.
+    What a step does is judged with the step."""
+
+    texts: list[Text]
+    steps: list[Step]
+    ids: set[str]
+
+
+def _said(knowledge: Knowledge) -> _Said:
+    said = _Said([], [], set())
     waiting: list[object] = [knowledge]
     while waiting:
         part = waiting.pop()
         kind = type(part)
-        if kind in _WITHOUT_TEXT:
-            continue
-        parts.append(part)
         if kind is Text:
+            said.texts.append(part)  # type: ignore[arg-type]
+        elif kind in _WITHOUT_TEXT:
             continue
-        if kind is Step:
-            waiting.append(part.under)  # type: ignore[attr-defined]
+        elif isinstance(part, Step):
+            said.steps.append(part)
+            waiting.append(part.under)
         elif isinstance(part, tuple):
             waiting += part
         elif isinstance(part, Mapping):
             waiting += part.keys()
             waiting += part.values()
         else:
+            said.ids.add(getattr(part, "id", ""))
             waiting += [getattr(part, field) for field in getattr(kind, "__dataclass_fields__", ())]
-    return parts
+    return said
 
 
-def _leaning(parts: Iterable[object], unread: frozenset[str]) -> Iterator[Problem]:
+def _leaning(knowledge: Knowledge, said: _Said, unread: frozenset[str]) -> Iterator[Problem]:
     """Text that tells someone to weaken the mixture stands under the hold that can forbid it, or not at all."""
+    for step in said.steps:
+        if weakens(step.do) and CLOSE_NEEDLE not in step.under:
+            yield Problem(step.do.place, f"this step weakens the mixture; write it as {{do: ..., under: [{CLOSE_NEEDLE}]}}")
     # A hold is called by what it forbids.
-    closing = {part.name for part in parts if isinstance(part, Hold) and part.id == CLOSE_NEEDLE}
-    names = {getattr(part, "id", None) for part in parts if type(part) is not Text} | unread | closing
-    for part in parts:
-        match part:
-            case Step(do, under) if weakens(do) and CLOSE_NEEDLE not in under:
-                yield Problem(do.place, f"this step weakens the mixture; write it as {{do: ..., under: [{CLOSE_NEEDLE}]}}")
-            case Text() if part not in names and weakens(part):
-                yield Problem(part.place, "this text tells someone to weaken the mixture; only a held step may do so")
+    closing = {hold.name for hold in knowledge.holds.values() if hold.id == CLOSE_NEEDLE}
+    # Most texts are said many times over, and judged once.
+    leaning = {text for text in set(said.texts) if weakens(text)} - said.ids - unread - closing
+    for text in said.texts if leaning else ():
+        if text in leaning:
+            yield Problem(text.place, "this text tells someone to weaken the mixture; only a held step may do so")
