@@ -824,3 +824,20 @@ def test_how_adds_up_after_a_repair_that_did_not_help(bench: Knowledge, tmp_path
     repaired, other = "\n".join(console.lines).split("> how ")[1:3]
     assert "x 0: its repair changed nothing" in repaired and "together x 0" in repaired
     assert "its repair" not in other and "together x 0" not in other
+
+
+def test_going_on_names_what_stands_and_shows_it_in_full_before_hands_go_to_work(base: Knowledge, tmp_path: Path) -> None:
+    """A page and a half of cautions stood before the first question of every later sitting."""
+    with CaseLog.create(tmp_path) as log:
+        told = {"machine": "helicopter", "fit-to-run": "fit", "under-load": "sags", "idle": "hunts"}
+        log.append("words", text="sags")
+        log.append("heard")
+        for finding, answer in told.items():
+            log.append("answer", finding=finding, answer=answer)
+        again = ScriptedConsole(["cautions", "leave"])
+        Walk(base, log, again, tmp_path, None).run()
+    first, cautions = " ".join(again.lines).split("> cautions", 1)
+    assert "Still holds: failsafe first, turning blades, petrol fire" in first
+    assert "On hold: closing a needle; turning needles" in first and "until when" in first
+    assert "DANGER" not in first and "Until:" not in first
+    assert "DANGER" in cautions and "Until:" in cautions

@@ -74,6 +74,13 @@ def reminder(names: Sequence[str], width: int) -> Lines:
         yield from paragraph(f"Still holds: {said} ('cautions' shows them).", width, "  ! ", "warning", "    ")
 
 
+def reminder_of_holds(knowledge: Knowledge, names: Iterable[str], width: int) -> Lines:
+    """Holds that stand, by name."""
+    said = "; ".join(str(knowledge.holds[name].name) for name in names)
+    if said:
+        yield from paragraph(f"On hold: {said} ('cautions' shows until when).", width, "  # ", "warning", "    ")
+
+
 def hold(knowledge: Knowledge, conclusions: Conclusions, name: str, width: int) -> Lines:
     """A hold that stands, and what lifts it."""
     yield from _on_hold(knowledge, name, width)

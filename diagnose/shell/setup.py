@@ -47,7 +47,7 @@ class SetUp(Sitting):
         """Go through the list until it is ended or the person leaves."""
         self.take_up()
         if self.state.steps:
-            self._told_conditions.update(self.examined.conclusions.conditions)
+            self.name_what_stands()
         try:
             self.go_through(self._next)
             self.say()

@@ -55,6 +55,7 @@ class Sitting:
         self._learned = learned
         self._cached: tuple[CaseState, CaseState, Examined] | None = None
         self.told_cautions: set[str] = set()
+        self._named_cautions: frozenset[str] = frozenset()
         self._told_holds: set[str] = set()
         self._told_conditions: set[str] = set()
         self.why: Callable[[], screens.Lines] | None = None
@@ -167,7 +168,7 @@ class Sitting:
         """Cautions and holds that have come up, and what has been concluded, in that order. `lifts`: what is on hold no
         longer is said too, or else the next time, if it still is so."""
         conclusions = self.examined.conclusions
-        fresh = [name for name in conclusions.cautions if name not in self.told_cautions]
+        fresh = [name for name in conclusions.cautions if name not in self.told_cautions | self._named_cautions]
         self.warn_once(fresh)
         reasons = [self.knowledge.rules[rule].because for name in fresh for rule in conclusions.cautions[name][:1]]
         for because in dict.fromkeys(reasons):
@@ -185,6 +186,16 @@ class Sitting:
                 because = self.knowledge.rules[concluded.rules[0]].because
                 said = f"So: {str(self.knowledge.conditions[name].name).lower()}. {because}"
                 self.show(screens.paragraph(said, self.width, "    ", "quiet"))
+
+    def name_what_stands(self) -> None:
+        """On going on with a case: what was said in an earlier sitting, by name. A caution is shown in full again before
+        hands go to work."""
+        conclusions = self.examined.conclusions
+        self._named_cautions = frozenset(conclusions.cautions)
+        self._told_holds.update(conclusions.holds)
+        self._told_conditions.update(conclusions.conditions)
+        self.show(screens.reminder(list(conclusions.cautions), self.width))
+        self.show(screens.reminder_of_holds(self.knowledge, conclusions.holds, self.width))
 
     def ask(self, finding: Finding, rules: Sequence[str] = (), worth: Worth | None = None, decides: bool = False) -> None:
         """Ask one question and keep its answer. `decides`: it was said that much hangs on it, so that what is not known is

@@ -53,7 +53,7 @@ class Walk(Sitting):
         if forgotten:
             self.say(f"The rules have changed: kept but no longer used are the answers to {', '.join(sorted(forgotten))}.")
         if self.state.answered:
-            self._told_conditions.update(self.examined.conclusions.conditions)
+            self.name_what_stands()
         try:
             self.go_through(self._next)
             self._end()
