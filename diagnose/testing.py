@@ -49,7 +49,7 @@ _HEADS = {
     "Which of these are still so": "confirm",
     "Worth putting right now:": "repair",
     "Perhaps nothing is wrong:": "repair",
-    "How was it proved?": "proof",
+    "What was found and": "proof",
     "How many minutes did it run": "minutes",
     "Where does the": "needle",
     "Where did the": "needle",

@@ -190,7 +190,10 @@ def test_on_the_workshops_page_of_a_machine_a_proof_by_retests_stays_too(book: B
 
 def test_for_the_workshop_a_proof_by_retests_stays_and_one_in_own_words_goes(bench: Knowledge) -> None:
     retested = proved_by(bench.retests.values())
-    for proof, kept in ((retested, (retested,)), (f"{retested} Ask Kestrel.", ()), ("Kestrel flew it.", ())):
+    timed = proved_by(bench.retests.values(), dict.fromkeys(bench.retests, 12.0))
+    assert "(12 minutes)" in timed
+    own_words = (f"{retested} Ask Kestrel.", "Kestrel flew it.")
+    for proof, kept in ((retested, (retested,)), (timed, (timed,)), *((words, ()) for words in own_words)):
         state = CaseState(repairs=(RepairDone("bolts-loose", "gone", "2026-05-01T10:30:00+02:00", proof),))
         report = fault_report(bench, state, examine(bench, state), "diagnose")
         assert case_for_the_workshop(report, bench, state).proof == kept

@@ -359,7 +359,7 @@ def test_a_needle_is_counted_before_a_repair_turns_it(bench: Knowledge, tmp_path
     assert log.state.closing and log.state.closing.causes == ("h-too-lean",)
     asked = [place for place, line in enumerate(console.lines) if line.startswith("Where does the H needle stand now?")]
     done = next(place for place, line in enumerate(console.lines) if line.strip() == "1  done")
-    proved = next(place for place, line in enumerate(console.lines) if line.startswith("How was it proved?"))
+    proved = next(place for place, line in enumerate(console.lines) if line.startswith("What was found and changed"))
     assert len(asked) == 3, "an owner who never counts is asked once more before the repair counts as proved"
     assert asked[0] < done < asked[1] < asked[2] < proved
 

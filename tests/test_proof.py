@@ -314,15 +314,16 @@ def test_what_is_wrong_with_a_clubs_proof_is_said(tmp_path: Path, extra: str, sa
 
 
 @pytest.mark.parametrize("stray", ["1", "12", "x", "3.", "?"])
-def test_a_stray_number_or_letter_is_no_proof(base: Knowledge, tmp_path: Path, stray: str) -> None:
+def test_a_stray_number_or_letter_is_no_word_on_what_was_changed(base: Knowledge, tmp_path: Path, stray: str) -> None:
     with CaseLog.create(tmp_path) as log:
         proving(log)
         for retest in base.retests:
             log.append("passed", retest=str(retest))
-        console = ScriptedConsole([stray, "ten minutes at full throttle"])
+        console = ScriptedConsole([stray, "new gasket, the old one was hard"])
         Walk(base, log, console, tmp_path / "reports", None).run()
-        assert log.state.repairs[-1].proof == "ten minutes at full throttle"
-        assert sum("proves nothing" in line for line in console.lines) == 1
+        assert log.state.repairs[-1].proof.startswith("Gone in every retest: ")
+        assert [text.split(": ")[1] for _, text in log.state.notes] == ["new gasket, the old one was hard"]
+        assert sum("says nothing" in line for line in console.lines) == 1
 
 
 def test_enter_at_the_minutes_says_what_is_wanted(base: Knowledge, tmp_path: Path) -> None:

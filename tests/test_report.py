@@ -124,7 +124,7 @@ def test_what_was_found_before_the_repair_stays_in_the_report_with_what_it_is_no
     assert first.share > 0.5
     assert any(f"{loose} (found before the repair; now: {tight})" in line.name for line in first.trail)
     for text in reports_of(bench, log.state):
-        assert "put right; as it stood before its repair" in text
+        assert "What was done, with the share of each cause when it was begun" in text and "As the others stand now" in text
 
 
 def test_what_is_forgotten_after_a_repair_that_helped_is_still_in_the_report(bench: Knowledge, tmp_path: Path) -> None:

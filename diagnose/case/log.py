@@ -7,6 +7,7 @@ that has it open holds a lock.
 from __future__ import annotations
 
 import json
+import math
 import os
 import re
 from collections.abc import Callable, Iterator, Mapping
@@ -191,6 +192,8 @@ def _check_value(name: str, value: Any) -> None:
         raise ValueError(f"'{name}' takes numbers")
     if name in ("reading", "proof") and not isinstance(value, str):
         raise ValueError(f"'{name}' takes a text")
+    if name == "minutes" and (type(value) is not float or not 0 <= value < math.inf):
+        raise ValueError(f"'{name}' takes a time")
     if name == "by_entry" and type(value) is not int:
         raise ValueError(f"'{name}' takes the number of an event")
 

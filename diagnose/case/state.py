@@ -147,6 +147,7 @@ class CaseState:
     half_mended   the cause whose repair has helped, while it is still to be asked what is left of the fault ('': none)
     to_retest     the cause whose repair is done and waits for its verdict, the last of them ('': none)
     passed        the retests in which that repair was good
+    ran           retest of them -> the minutes it ran, where that was asked for
     put_aside     causes whose repair was not done; `unproved`: done, and the walk went on without a retest
     told          every answer that was ever given, in that order
     set_up_in     the case of the set-up that this fault came after ('': none)
@@ -178,6 +179,7 @@ class CaseState:
     checks: Mapping[str, int] = field(default_factory=dict)
     to_retest: str = ""
     passed: tuple[str, ...] = ()
+    ran: Mapping[str, float] = field(default_factory=dict)
     put_aside: frozenset[str] = frozenset()
     unproved: frozenset[str] = frozenset()
     recordings: tuple[RecordingHeard, ...] = ()
@@ -237,6 +239,7 @@ def replay(events: Iterable[Event]) -> CaseState:
         "repairs": [], "checks": {}, "awaiting": {}, "put_aside": set(), "unproved": set(), "answered": [], "bench": [],
         "draft": {}, "steps": {}, "uncounted": [], "no_baseline": [], "recordings": [], "begun": {}, "unheard": [],
         "lists": [], "worked": [], "passed_over": [], "another_left": False, "by_ledger": set(),
+        "ran": {},
     }  # fmt: skip
     for event in events:
         if event.number not in withdrawn:
@@ -281,6 +284,7 @@ def replay(events: Iterable[Event]) -> CaseState:
         uncounted=tuple(held["uncounted"]),
         no_baseline=tuple(held["no_baseline"]),
         by_ledger=frozenset(held["by_ledger"]),
+        ran=MappingProxyType(held["ran"]),
     )
 
 
@@ -380,6 +384,7 @@ def _apply(event: Event, held: dict[str, Any]) -> None:
             held["begun"][data["cause"]] = event.number
             held["half_mended"] = ""
             held["another_left"] = False
+            held["ran"] = {}
             # Work on the engine: whatever still waits for its verdict is run again from the first retest.
             held["awaiting"] = {**{cause: [] for cause in held["awaiting"] if cause != data["cause"]}, data["cause"]: []}
             held["worked"].append(Worked(event.number, "fixed", data["cause"]))
@@ -387,6 +392,8 @@ def _apply(event: Event, held: dict[str, Any]) -> None:
             if held["awaiting"]:
                 next(reversed(held["awaiting"].values())).append(data["retest"])
             held["another_left"] |= bool(data.get("another"))
+            if "minutes" in data:
+                held["ran"][data["retest"]] = data["minutes"]
             held["worked"].append(Worked(event.number, "passed", data["retest"]))
         case "repair":
             # Before version 3 it was asked after the verdict what is left, and nothing says whether it was.

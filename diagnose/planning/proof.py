@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from types import MappingProxyType
 
 from ..case.casefile import MACHINE
 from ..case.readings import number_of, parse_reading
@@ -86,9 +87,10 @@ def asked_before_proof(knowledge: Knowledge, conclusions: Conclusions, progress:
     return tuple(finding for finding in findings if askable(knowledge, conclusions, progress, finding))
 
 
-def proved_by(retests: Iterable[Retest]) -> str:
-    """Return what is kept of a repair that was good in these retests, when nobody says more."""
-    return f"Gone in every retest: {'; '.join(str(retest.name) for retest in retests)}."
+def proved_by(retests: Iterable[Retest], ran: Mapping[str, float] = MappingProxyType({})) -> str:
+    """Return what is kept of a repair that was good in these retests. ran: retest -> minutes, where they were asked for."""
+    names = (f"{one.name} ({ran[one.id]:.0f} minutes)" if one.id in ran else str(one.name) for one in retests)
+    return f"Gone in every retest: {'; '.join(names)}."
 
 
 def least_minutes(knowledge: Knowledge, state: CaseState, retest: Retest) -> float:

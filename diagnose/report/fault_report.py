@@ -29,6 +29,8 @@ from ..reasoning.reason import Conclusions
 MOST_CAUSES = 6
 MOST_REASONS = 6
 
+_RAN = re.compile(r" \(\d+ minutes\)")
+
 PLOT_COLUMNS, PLOT_ROWS = 70, 8
 """Size of a drawing in text: it fits a printed page."""
 WORTH_SAYING = 0.02
@@ -149,11 +151,11 @@ RESULTS = {
 
 
 PUT_RIGHT = {
-    "gone": "put right; as it stood before its repair",
-    "better": "put right, better but not gone; as it stood before its repair",
-    "same": "done, and the symptom is still there; as it stood before",
-    "not-proved": "done and not yet proved; as it stood before",
-    "": "done and not yet proved; as it stood before",
+    "gone": "put right",
+    "better": "put right, better but not gone",
+    "same": "done, and the symptom is still there",
+    "not-proved": "done and not yet proved",
+    "": "done and not yet proved",
 }
 """Result of a repair ('': not retested yet) -> what is said beside its cause."""
 
@@ -257,7 +259,8 @@ def for_the_workshop(report: FaultReport, knowledge: Knowledge, state: CaseState
 
 
 def is_of_the_rules(proof: str, knowledge: Knowledge) -> bool:
-    """True if every word of it stands in the rules: nobody typed it."""
+    """True if every word of it stands in the rules, but for how long it ran: nobody typed it."""
+    proof = _RAN.sub("", proof)
     named = [retest for retest in knowledge.retests.values() if retest.name in proof]
     return proof == proved_by(named) or any(proof == cause.proof for cause in knowledge.causes.values())
 

@@ -11,7 +11,7 @@ from ..case.readings import NotAReading, percent
 from ..knowledge.model import NORMAL, Cause, Retest
 from ..planning.lifting import behind
 from ..planning.mending import may_be_gone, put_right
-from ..planning.needles import NEEDLES_BACK, set_by
+from ..planning.needles import NEEDLES_BACK, moved_in_the_chase, set_by
 from ..planning.plan import still_to_prove
 from ..planning.proof import asked_before_proof, least_minutes, minutes_run, proved_by, retests_of
 from ..report.wording import minutes
@@ -42,8 +42,8 @@ GONE, BETTER, STILL_THERE, ANOTHER_LEFT, NOT_NOW = range(5)
 VERDICTS = ("better, but not gone", "still there", "that is gone, another trouble is left", "cannot retest now")
 """What a retest can show besides that all is gone. Another trouble that is left takes nothing from this repair."""
 
-LEAST_PROOF = 2
-"""Letters that make words of a proof; less is a slip of the finger at the prompt before."""
+LEAST_WORDS = 2
+"""Letters that make words; less is a slip of the finger at the prompt before."""
 
 
 def offer(walk: Walk, cause: Cause, rules: Sequence[str] = (), waits: str = "") -> None:
@@ -127,13 +127,13 @@ def retest(walk: Walk, cause: Cause) -> None:
         if one.id in walk.state.passed or (one.id == NEEDLES_BACK and walk.state.another_left):
             continue
         if one.id == NEEDLES_BACK:
-            verdict = _see_needles_back(walk, one)
+            verdict, ran = _see_needles_back(walk, one), 0.0
         else:
-            verdict = _verdict_of(walk, one, "gone so far" if takes_its_time else "gone")
+            verdict, ran = _verdict_of(walk, one, "gone so far" if takes_its_time else "gone")
         if verdict == ANOTHER_LEFT:
             walk.log.append("passed", retest=str(one.id), another=True)
         elif verdict == GONE:
-            walk.log.append("passed", retest=str(one.id))
+            walk.log.append("passed", retest=str(one.id), **({"minutes": ran} if ran else {}))
         else:
             break
     if verdict == NOT_NOW:
@@ -147,12 +147,15 @@ def retest(walk: Walk, cause: Cause) -> None:
     if needle:
         ask_where_it_was_cured(walk, needle)
     see_to_what_was_moved(walk)
-    walk.say("How was it proved? (Enter: by these retests)", "ask")
-    proof = walk.read(_proof_of, find=command_among_words) or proved_by(retests)
+    walk.say("What was found and changed, in a few words? (Enter: as the steps say)", "ask")
+    words = walk.read(_words_of, find=command_among_words)
     # Only now: whoever goes back at the question before has not proved it, and no count is good.
     if set_by(cause):
         keep_as_good(walk, set_by(cause))
     show_what_stands_off(walk)
+    if words:
+        walk.log.append("note", text=f"{cause.name}: {words}")
+    proof = proved_by(retests, walk.state.ran)
     walk.log.append("repair", cause=str(cause.id), result="gone", proof=proof)
     helped = [done.cause for done in walk.state.repairs if done.result == "better"]
     walk.close("found", (*helped, str(cause.id)))
@@ -166,23 +169,29 @@ def ask_before_proof(walk: Walk) -> None:
         walk.ask(finding)
 
 
-def _proof_of(line: str) -> str:
-    """The words of a proof; '' for Enter. Raises NotUnderstood for a stray number or letter."""
-    if line and len(re.findall(r"[^\W\d_]", line)) < LEAST_PROOF:
-        raise NotUnderstood(f"'{line}' proves nothing; say how it was run, or press Enter for the retests")
+def _words_of(line: str) -> str:
+    """What was found and changed; '' for Enter. Raises NotUnderstood for a stray number or letter."""
+    if line and len(re.findall(r"[^\W\d_]", line)) < LEAST_WORDS:
+        raise NotUnderstood(f"'{line}' says nothing; say what was found and changed, or press Enter")
     return line
 
 
-def _verdict_of(walk: Walk, retest: Retest, well: str) -> int:
-    """Lead through one retest and return its verdict. Nothing is gone before it has run as long as the fault asks; `well`
-    is what a clean run is called that is too short to ask for that."""
+def _verdict_of(walk: Walk, retest: Retest, well: str) -> tuple[int, float]:
+    """Lead through one retest and return its verdict, and the minutes it ran where that was asked for.
+
+    Nothing is gone before it has run as long as the fault asks; `well` is what a clean run is called that is too short to
+    ask for that.
+    """
     least = least_minutes(walk.knowledge, walk.state, retest)
     _show(walk, retest, least)
     while True:
         walk.say("    The same symptom as before is:")
         verdict = walk.choose(["gone" if least else well, *VERDICTS])
-        if verdict not in (GONE, ANOTHER_LEFT) or not least or _minutes_run(walk) >= least:
-            return verdict
+        if verdict not in (GONE, ANOTHER_LEFT) or not least:
+            return verdict, 0.0
+        ran = _minutes_run(walk)
+        if ran >= least:
+            return verdict, ran
         walk.say(f"    Too short to tell. Run it for {screens.minutes(least)}, and answer again.")
         walk.show(screens.paragraph(f"Retest: {retest.name} [{retest.id}]", walk.width, "", "ask", "    "))
 
@@ -191,7 +200,8 @@ def _see_needles_back(walk: Walk, retest: Retest) -> int:
     """Lead through the way back of the needles, once every run was good, and return a verdict. A fault that comes back with
     a needle takes nothing from the repair."""
     if walk.examined.conclusions.cured:
-        walk.say("Gone in every run. A needle that was opened may go back to its count, and no further.")
+        if moved_in_the_chase(walk.knowledge, walk.state):
+            walk.say("Gone in every run. A needle that was opened may go back to its count, and no further.")
         walk.tell_news()
     _show(walk, retest, 0.0)
     while True:
