@@ -166,7 +166,7 @@ def test_with_the_fault_gone_in_every_run_a_needle_may_go_back_to_its_good_count
     assert "Nothing that was answered says which way a needle should go." in said
     assert "refused: the way back ends at its baseline of 1 1/4 turns" in said
     assert "Refused: it ran well further out, and its baseline is 1 1/4 turns." in said
-    assert "on hold" not in said[needles:]
+    assert not any("on hold" in line for line in said[needles:].splitlines() if "CARE" not in line)
     assert "and L was never" in said, "who chases with one needle has seldom left the other alone"
 
 
