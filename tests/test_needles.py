@@ -16,6 +16,7 @@ from diagnose.case.log import CaseLog
 from diagnose.case.state import CaseState, Given
 from diagnose.cli import MISUSED, WELL, main
 from diagnose.knowledge.model import Knowledge
+from diagnose.knowledge.setup_model import IN, OUT
 from diagnose.planning.examine import examine
 from diagnose.planning.needles import (
     EIGHTH,
@@ -31,12 +32,14 @@ from diagnose.planning.needles import (
     told_by_ledger,
     tried,
     trusted,
+    turned_since,
 )
 from diagnose.reasoning.reason import reason
 from diagnose.report.fault_report import fault_report, needles_of
 from diagnose.report.files import as_html, as_markdown
 from diagnose.shell import screens
 from diagnose.shell.console import ScriptedConsole
+from diagnose.shell.needles import keep_what_was_written_at_the_steps
 from diagnose.shell.walk import Walk
 from diagnose.testing import Owner, walk_with
 
@@ -688,7 +691,7 @@ def test_a_count_after_the_repair_that_is_taken_back_is_asked_for_again(base: Kn
         console = ScriptedConsole(["3 1/4", "no, a slip", "1 3/4", "needle undo", "1 1/2", "leave"], 400)
         Walk(base, log, console, tmp_path, None).run()
         said = "\n".join(console.lines)
-        assert said.count(ASKED) == 2 and "The ledger says nothing of H." in said
+        assert said.count(ASKED) == 2 and "The ledger says not where H stands." in said
         assert [entry.sixteenths for entry in log.state.needles] == [20, 24]
 
 
@@ -790,3 +793,52 @@ def test_a_needle_that_never_moved_is_not_drawn(base: Knowledge, tmp_path: Path)
     assert turned([count("H", 20), move("H", EIGHTH)])
     _, state = cured(base, tmp_path, {}, [count("H", 20)], "")
     assert fault_report(base, state, examine(base, state), "diagnose").needles.plot == ()
+
+
+def test_no_move_is_suggested_past_the_count_at_which_it_ran_well(base: Knowledge) -> None:
+    """A rich engine was told to bring H in from its good count, and from a quarter inside it."""
+    seen = reason(base, {name.replace("_", "-"): answer for name, answer in RICH.items()})
+    outside = [NeedleEntry("H", 20, False, said=True), count("H", 21)]
+    move_ = next_move(base, seen, outside)
+    assert move_ is not None and (move_.way, move_.sixteenths) == (IN, 1)
+    there = next_move(base, seen, [*outside, move("H", -1)])
+    assert there is not None and there.good and "is not brought in past that" in in_words(there)
+    inside = next_move(base, seen, [*outside, move("H", -5)])
+    assert inside is not None and (inside.way, inside.sixteenths, inside.held) == (OUT, 4, ())
+
+
+def test_a_count_inside_the_good_one_is_asked_about_and_opened_before_a_retest(base: Knowledge, tmp_path: Path) -> None:
+    """A bare 1 was taken for a count, and a run at power followed with H a quarter turn lean."""
+    with CaseLog.create(tmp_path) as log:
+        log.append("words", text="x")
+        log.append("heard")
+        log.append("answer", finding="machine", answer="bench-stand")
+        log.append("answer", finding="fit-to-run", answer="fit")
+        log.append("needle", needle="H", sixteenths=20, moved=False, said=True)
+        log.append("needle", needle="H", sixteenths=28, moved=False)
+        log.append("fixed", cause="h-too-rich")
+        lines = ["1", "no, a slip", "1", "yes, write it down", "opened to 1 1/4 turns now", "richer"]
+        console = ScriptedConsole(lines, 200)
+        Walk(base, log, console, tmp_path, None).run()
+        said = " ".join(console.lines)
+    assert said.count("1 turn is 1/4 turn further in than where H ran well (1 1/4 turns). Is it so?") == 2
+    assert said.index("H stands 1/4 turn further in than where it ran well") < said.index("Retest:")
+    place = stands(log.state.needles, "H")
+    assert place is not None and place.now == 20
+
+
+def test_what_is_written_down_at_the_steps_of_a_repair_is_not_asked_for_after_it(base: Knowledge, tmp_path: Path) -> None:
+    with CaseLog.create(tmp_path) as log:
+        log.append("words", text="x")
+        log.append("heard")
+        for finding, answer in {"machine": "bench-stand", "fit-to-run": "fit", **RICH}.items():
+            log.append("answer", finding=finding.replace("_", "-"), answer=answer)
+        log.append("needle", needle="H", sixteenths=28, moved=False)
+        console = ScriptedConsole([], 200)
+        walk = Walk(base, log, console, tmp_path, None)
+        before = len(log.state.needles)
+        log.append("needle", needle="H", sixteenths=-2, moved=True)
+        log.append("fixed", cause="h-too-rich")
+        keep_what_was_written_at_the_steps(walk, "H", before)
+        assert "H stands at 1 5/8 turns, as you wrote it down." in " ".join(console.lines)
+        assert not turned_since(base, log.state)

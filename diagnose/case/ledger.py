@@ -89,6 +89,19 @@ def stands(entries: Sequence[NeedleEntry], needle: str) -> NeedleStands | None:
     return None if baseline is None or now is None else NeedleStands(needle, baseline, now)
 
 
+def good_at(entries: Sequence[NeedleEntry], needle: str) -> int | None:
+    """Return the count at which the needle last ran well, by a good run or by somebody's word; None while nobody knows."""
+    known = [entry.sixteenths for entry in entries if entry.needle == needle and (entry.good or entry.said)]
+    return known[-1] if known else None
+
+
+def inside_its_good_count(entries: Sequence[NeedleEntry], needle: str) -> int:
+    """Return by how many sixteenths a needle stands further in than where it ran well: lean by that much; 0 where it does
+    not, or nobody knows."""
+    place, good = stands(entries, needle), good_at(entries, needle)
+    return 0 if place is None or good is None else max(0, good - place.now)
+
+
 def turned(entries: Sequence[NeedleEntry]) -> bool:
     """True if a needle stood at more than one place: then there is a way of it to be drawn."""
     counted = {(entry.needle, entry.sixteenths) for entry in entries if not entry.moved and not entry.said}
@@ -118,6 +131,9 @@ def doubtful(entries: Sequence[NeedleEntry], entry: NeedleEntry) -> str:
     now = entry.sixteenths + (before.now if entry.moved and before else 0)
     if now > SELDOM_OPEN:
         return f"{turns(now)} out is further than a needle is set"
+    good = good_at(entries, entry.needle)
+    if good is not None and now < good - 1 and not entry.said:
+        return f"{turns(now)} is {turns(good - now)} further in than where {entry.needle} ran well ({turns(good)})"
     if before and abs(now - before.now) > SELDOM_TURNED:
         return f"{turns(now)} is {turns(abs(now - before.now))} away from where {entry.needle} stood ({turns(before.now)})"
     return ""

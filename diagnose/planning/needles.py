@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from ..case.ledger import NeedleEntry, NeedleStands, stands
+from ..case.ledger import NeedleEntry, NeedleStands, good_at, stands
 from ..case.readings import SIXTEENTHS, turns
 from ..case.state import CaseState
 from ..knowledge.checker import CLOSE_NEEDLE, NEEDLE_HOLDS
@@ -30,7 +30,8 @@ FAR = 4
 class NextMove:
     """What to do with a needle next.
 
-    sixteenths    how far; 0 when it stands as close to lean as can be counted, and is left there
+    sixteenths    how far; 0 when it stands where it ran well, or as close to lean as can be counted, and is left there
+    good          it stands where it ran well, and is not brought in past that
     held          the holds that forbid it; while any is named the move is not to be said
     spared        the holds whose one exception it is: opening by an eighth to save the engine
     counted       False: the needle has to be counted before it is moved
@@ -43,6 +44,7 @@ class NextMove:
     held: tuple[str, ...] = ()
     spared: tuple[str, ...] = ()
     counted: bool = True
+    good: bool = False
 
     @property
     def typed(self) -> str:
@@ -81,8 +83,14 @@ def _sized(entries: Sequence[NeedleEntry], needle: str, way: str, because: str, 
         spared = tuple(hold for hold in held if hold != CLOSE_NEEDLE)
         size = EIGHTH if spared or place is None else size_out(place, tried(entries, needle))
         return NextMove(needle, OUT, size, because, spared=spared, counted=place is not None)
+    good = good_at(entries, needle)
+    if place is not None and good is not None and place.now < good:
+        return NextMove(needle, OUT, good - place.now, f"{needle} stands further in than where it ran well.")
     size = EIGHTH if place is None else size_in(place, tried(entries, needle))
-    return NextMove(needle, IN, size, because, held, counted=place is not None)
+    if place is not None and good is not None:
+        size = min(size, place.now - good)
+    at_good = place is not None and place.now == good
+    return NextMove(needle, IN, size, because, held, counted=place is not None, good=at_good)
 
 
 def tried(entries: Sequence[NeedleEntry], needle: str) -> Tried:
@@ -358,6 +366,11 @@ def in_words(move: NextMove) -> str:
         raise ValueError(f"{move.needle} {move.way} is on hold")
     if not move.counted:
         return f"Count {move.needle} first, so that there is a way back. Then type 'needle next' again."
+    if move.good:
+        return (
+            f"{move.needle} stands where it ran well, and is not brought in past that. Run it there. If it is still rich,"
+            " something else makes it so, or the air is thinner than on that day."
+        )
     if not move.sixteenths:
         return (
             f"{move.needle} stands a sixteenth outside the place where it was lean. Closer cannot be counted."

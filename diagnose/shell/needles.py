@@ -12,6 +12,8 @@ from ..case.ledger import (
     NotAMove,
     check_entry,
     doubtful,
+    good_at,
+    inside_its_good_count,
     last_entry,
     stands,
     told,
@@ -24,6 +26,7 @@ from ..knowledge.checker import NEEDLE_HOLDS
 from ..knowledge.setup_model import NEEDLES
 from ..planning.needles import (
     EIGHTH,
+    SIXTEENTH,
     against_its_count,
     baseless,
     brought_in_since,
@@ -142,7 +145,7 @@ def undo(sitting: Sitting) -> bool:
 def say_what_is_written(sitting: Sitting, needle: str) -> None:
     """After something of a needle was taken back: what the ledger says now, which the needle itself does not follow."""
     place = stands(_trusted(sitting), needle)
-    now = f"{needle} at {turns(place.now)}" if place else f"nothing of {needle}"
+    now = f"{needle} at {turns(place.now)}" if place else f"not where {needle} stands"
     sitting.say(f"    The ledger says {now}. The needle itself has not turned: if it stands elsewhere, write that.")
 
 
@@ -280,6 +283,8 @@ def enter(sitting: Sitting, needle: str, text: str) -> str:
     _tell_the_rules(sitting, needle)
     if closing and not moved and held:
         sitting.say("    That is further in than it stood, and a weaker mixture is on hold: open it again before it runs.")
+    elif inside_its_good_count(sitting.state.needles, needle):
+        sitting.say("    That is further in than where it ran well, and lean: open it again before it runs.")
     elif closing and not moved and sitting.examined.conclusions.cured and place.now < place.baseline:
         sitting.say(
             "    That is further in than its baseline, and nobody has seen it run there: open it again before it runs."
@@ -359,11 +364,40 @@ def ask_before_it_turns(sitting: Sitting, needle: str) -> None:
         ask_where(sitting, needle)
 
 
+def keep_what_was_written_at_the_steps(sitting: Sitting, needle: str, before: int) -> None:
+    """A move that was written down while a repair was being done, `before` which the ledger had so many entries, says where
+    the needle stands after it: it is not asked for again."""
+    written = [entry for entry in sitting.state.needles[before:] if entry.needle == needle and not entry.said]
+    place = stands(sitting.state.needles, needle)
+    if written and place is not None:
+        sitting.log.append("needle", needle=needle, sixteenths=place.now, moved=False)
+        sitting.say(f"    {needle} stands at {turns(place.now)}, as you wrote it down.")
+
+
 def ask_after_it_turned(sitting: Sitting, needle: str) -> None:
     """Ask where a needle stands since a repair turned it, until it is counted or said not to be: whoever left at the
     question, or took the count back, is asked again."""
     if needle in turned_since(sitting.knowledge, sitting.state) - lost(sitting.state):
         _count_or_leave_open(sitting, needle)
+
+
+def no_run_inside_its_good_count(sitting: Sitting) -> None:
+    """Before a retest: a needle that stands further in than where it ran well is opened, or counted again, before it runs;
+    a sixteenth is what thinner air may ask for."""
+    for needle in NEEDLES:
+        while (inside := inside_its_good_count(_trusted(sitting), needle)) > SIXTEENTH:
+            good = good_at(sitting.state.needles, needle) or 0
+            sitting.say()
+            sitting.say(f"{needle} stands {turns(inside)} further in than where it ran well ({turns(good)}).", "warning")
+            sitting.say("    That is lean, and a retest runs it at work. Engine stopped: open it first.")
+            opened, slowly = f"opened to {turns(good)} now", "it came in a sixteenth at a time, a run after each"
+            chosen = sitting.choose([opened, "it was miscounted", slowly])
+            if chosen == 0:
+                sitting.log.append("needle", needle=needle, sixteenths=inside, moved=True)
+            elif chosen == 1:
+                ask_where(sitting, needle)
+            else:
+                break
 
 
 def ask_where_it_was_cured(sitting: Sitting, needle: str) -> None:

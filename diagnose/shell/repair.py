@@ -24,6 +24,8 @@ from .needles import (
     ask_before_it_turns,
     ask_where_it_was_cured,
     keep_as_good,
+    keep_what_was_written_at_the_steps,
+    no_run_inside_its_good_count,
     see_to_what_was_moved,
     show_what_stands_off,
 )
@@ -94,6 +96,7 @@ def _put_right(walk: Walk, cause: Cause) -> None:
         walk.say(f"    You need {', '.join(fix.tools)}.")
     if fix.needle:
         ask_before_it_turns(walk, str(fix.needle))
+    written = len(walk.state.needles)
     walk.show(screens.steps(walk.knowledge, walk.examined.conclusions, fix.steps, walk.width))
     if cause.family == NORMAL:
         if walk.choose(["heard and understood: leave it as it is", "no, something is wrong"]) == 0:
@@ -107,6 +110,8 @@ def _put_right(walk: Walk, cause: Cause) -> None:
         return
     # What was done is kept before anything else is asked: a fix without its verdict is still to be retested.
     walk.log.append("fixed", cause=str(cause.id))
+    if fix.needle:
+        keep_what_was_written_at_the_steps(walk, str(fix.needle), written)
     retest(walk, cause)
 
 
@@ -116,6 +121,7 @@ def retest(walk: Walk, cause: Cause) -> None:
     needle = str(cause.fix.needle) if cause.fix.needle else ""
     if needle:
         ask_after_it_turned(walk, needle)
+    no_run_inside_its_good_count(walk)
     if not _fit_to_retest(walk, cause):
         return
     ask_before_proof(walk)
