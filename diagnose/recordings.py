@@ -23,6 +23,7 @@ _WITHOUT_A_REPLY = {
     "repair": "3",
     "retest": "3",
     "minutes": "?",
+    "showed": "?",
     "confirm": "none",
     "undecided": "end",
     "needle-found": "2",

@@ -28,8 +28,8 @@ MOST_REPLIES = 1_000
 
 @dataclass(frozen=True, slots=True)
 class Prompt:
-    """What is being asked: `kind` is question, check, retest, minutes, repair, words, confirm, proof, needle,
-    needle-found, needle-left, undecided or other.
+    """What is being asked: `kind` is question, check, retest, minutes, repair, words, confirm, proof, showed,
+    needle, needle-found, needle-left, undecided or other.
 
     `name` is the id of the finding, check, retest or cause asked about.
     """
@@ -51,6 +51,7 @@ _HEADS = {
     "Perhaps nothing is wrong:": "repair",
     "What was found and": "proof",
     "How many minutes did it run": "minutes",
+    "After how many minutes of running": "showed",
     "Where does the": "needle",
     "Where did the": "needle",
     "H stands": "needle-found",
@@ -147,7 +148,7 @@ class Owner:
                 return ""
             case "minutes":
                 return LONG_ENOUGH
-            case "needle":
+            case "needle" | "showed":
                 return "?"
             case "undecided":
                 end = next(place for place, choice in enumerate(prompt.choices, 1) if choice.startswith("end here"))

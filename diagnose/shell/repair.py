@@ -13,7 +13,15 @@ from ..planning.lifting import behind
 from ..planning.mending import may_be_gone, put_right
 from ..planning.needles import NEEDLES_BACK, moved_in_the_chase, set_by
 from ..planning.plan import still_to_prove
-from ..planning.proof import asked_before_proof, least_minutes, minutes_run, proved_by, retests_of
+from ..planning.proof import (
+    asked_before_proof,
+    least_minutes,
+    minutes_run,
+    outlasting,
+    proved_by,
+    retests_of,
+    showed_after,
+)
 from ..report.wording import minutes
 from . import screens
 from .choices import NotUnderstood, not_known, several_of
@@ -188,7 +196,7 @@ def _verdict_of(walk: Walk, retest: Retest, well: str) -> tuple[int, float]:
     Nothing is gone before it has run as long as the fault asks; `well` is what a clean run is called that is too short to
     ask for that.
     """
-    least = least_minutes(walk.knowledge, walk.state, retest)
+    least = _must_run(walk, retest)
     _show(walk, retest, least)
     while True:
         walk.say("    The same symptom as before is:")
@@ -229,22 +237,34 @@ def _show(walk: Walk, retest: Retest, least: float) -> None:
         walk.show(screens.paragraph(f"Because: {walk.knowledge.rules[rule].because}", walk.width, "    ", "quiet"))
     if least:
         says = f"It counts as gone after {screens.minutes(least)} of running, not sooner."
-        if retest.beyond and least == retest.lasts:
-            says += " If it took longer than that to show, half as long again as it took."
         walk.show(screens.paragraph(says, walk.width, "    "))
     walk.warn([str(name) for name in retest.cautions])
     walk.show(screens.steps(walk.knowledge, walk.examined.conclusions, retest.steps, walk.width))
 
 
+def _must_run(walk: Walk, retest: Retest) -> float:
+    """How many minutes this retest must run; a fault that takes its time is outlasted, so it is asked how long it took."""
+    showed = showed_after(walk.knowledge, walk.state, retest)
+    if retest.beyond and showed is None:
+        walk.say("After how many minutes of running did it show, before? (? if nobody knows)", "ask")
+        showed = _read_minutes(walk, "type minutes, such as 10, or ? if nobody knows")
+    return outlasting(retest, showed)
+
+
 def _minutes_run(walk: Walk) -> float:
     """How long it ran; when nobody looked at the clock it counts as not run."""
     walk.say("How many minutes did it run? (? if nobody looked)", "ask")
+    return _read_minutes(walk, "type the minutes it ran, such as 12, or ? if nobody looked") or 0.0
 
-    def understand(line: str) -> float:
+
+def _read_minutes(walk: Walk, wanted: str) -> float | None:
+    """Minutes as they are typed; None for those that nobody knows."""
+
+    def understand(line: str) -> float | None:
         if not line.strip():
-            raise NotUnderstood("type the minutes it ran, such as 12, or ? if nobody looked")
+            raise NotUnderstood(wanted)
         try:
-            return 0.0 if not_known(line) else minutes_run(line)
+            return None if not_known(line) else minutes_run(line)
         except NotAReading as error:
             raise NotUnderstood(str(error)) from None
 
