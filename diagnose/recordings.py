@@ -26,6 +26,7 @@ _WITHOUT_A_REPLY = {
     "showed": "?",
     "confirm": "none",
     "undecided": "end",
+    "closing": "1",
     "needle-found": "2",
     "needle-left": "1",
 }

@@ -29,7 +29,7 @@ MOST_REPLIES = 1_000
 @dataclass(frozen=True, slots=True)
 class Prompt:
     """What is being asked: `kind` is question, check, retest, minutes, repair, words, confirm, proof, showed,
-    needle, needle-found, needle-left, undecided or other.
+    needle, needle-found, needle-left, undecided, closing or other.
 
     `name` is the id of the finding, check, retest or cause asked about.
     """
@@ -59,6 +59,7 @@ _HEADS = {
     "H was moved while": "needle-left",
     "L was moved while": "needle-left",
     "Undecided for now": "undecided",
+    "Close the case undecided?": "closing",
 }
 _HANDLE = re.compile(r"\[([a-z0-9-]+)\]$")
 

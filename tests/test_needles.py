@@ -460,7 +460,7 @@ CHASED = {"needle-moves-lately": "richer"}
 
 def test_a_first_count_after_the_needle_was_moved_is_no_baseline(base: Knowledge, tmp_path: Path) -> None:
     said, state = cured(base, tmp_path / "known", CHASED, [count("H", 36)], "1 1/2", "still", "?", "?", "")
-    assert "H was moved before it was counted, so its first count is no baseline." in said
+    assert "H may have been moved before it was counted: its first count is no baseline." in said
     place = stands(state.needles, "H")
     assert place is not None and (place.baseline, place.now) == (24, 36)
     said, state = cured(base, tmp_path / "move", CHASED, [count("H", 36)], "+1/8", "1 1/2", "still", "?", "?", "")
@@ -493,7 +493,7 @@ def test_a_needle_that_was_moved_is_asked_at_its_first_count_where_it_belongs(ba
     """The chased count passed for the baseline until the case closed, and was called good while it was far too rich."""
     told = {"machine": "aeroplane", "needle-moves-lately": "richer"}
     said, state = typed(base, tmp_path, told, "needle H 2 3/8", "1 3/8", "needle", "leave")
-    assert "H was moved before it was counted, so this is no baseline." in said
+    assert "H may have been moved before it was counted, so this is no baseline." in said
     place = stands(state.needles, "H")
     assert place is not None and (place.baseline, place.now) == (22, 38)
     assert "1 turn further out than its baseline of 1 3/8 turns" in said

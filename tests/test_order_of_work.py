@@ -211,7 +211,7 @@ CHASED = {
     "baseline-known": "unknown", "needle-moves-lately": "both-ways", "worst-speed": "all", "under-load": "surges",
     "how-it-stops": "burbles-out", "compression": "springy", "new-plug": "same", "carb-wiggle": "firm",
     "line-feel": "supple", "vent-line": "open", "linkage-reaches": "both", "throttle-feel": "follows",
-    "servo-sound": "quiet",
+    "servo-sound": "quiet", "pick-up": "flat",
 }  # fmt: skip
 """Needles that nobody knows the place of, on an engine that has been looked over but for its carburettor bolts."""
 

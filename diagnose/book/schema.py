@@ -144,7 +144,7 @@ fixes = Table(
     _part_of("cases"),
     _place(),
     Column("cause", Text, nullable=False, comment="the cause that was put right"),
-    Column("result", Text, nullable=False, comment="gone, better, same, not-done or not-proved"),
+    Column("result", Text, nullable=False, comment="gone, better, same, sound, not-done or not-proved"),
     Column("at", Text, nullable=False, comment="when"),
     comment="What was put right, and what the retest showed",
 )

@@ -139,9 +139,9 @@ def doubtful(entries: Sequence[NeedleEntry], entry: NeedleEntry) -> str:
     return ""
 
 
-def last_entry(entries: Sequence[NeedleEntry]) -> NeedleEntry | None:
-    """Return the entry that can be taken back: the last one made in this case."""
-    return next((entry for entry in reversed(entries) if entry.number), None)
+def last_entry(entries: Sequence[NeedleEntry], needle: str = "") -> NeedleEntry | None:
+    """Return the entry that can be taken back: the last one made in this case, of this needle or ('') of any."""
+    return next((entry for entry in reversed(entries) if entry.number and needle in ("", entry.needle)), None)
 
 
 def told(entry: NeedleEntry) -> str:

@@ -46,6 +46,7 @@ REQUIRED: Mapping[str, Mapping[str, type]] = MappingProxyType(
         "bench": {"calculator": str, "title": str, "inputs": dict, "results": list, "says": list, "findings": dict},
         "fixed": {"cause": str},
         "passed": {"retest": str},
+        "showed": {"minutes": float},
         "repair": {"cause": str, "result": str},
         "no-longer": {"numbers": list},
         "set-up": {},

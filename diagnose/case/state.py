@@ -13,7 +13,10 @@ FORMAT = 3
 """Version of the events in a case log. 2: a set-up is kept in one, and a case may begin with what a set-up says. 3: the
 verdict on a repair holds the answers that it has put right, and what is no longer so after one is an event of its own."""
 
-REPAIR_RESULTS = ("gone", "better", "same", "not-done", "not-proved")
+SOUND = "sound"
+"""What became of a repair whose part was looked at and found good: nothing was done, and it is not the cause."""
+
+REPAIR_RESULTS = ("gone", "better", "same", SOUND, "not-done", "not-proved")
 SET_UP = "set-up"
 """How the case of a set-up ends."""
 
@@ -57,8 +60,8 @@ class Told:
 
 @dataclass(frozen=True, slots=True)
 class RepairDone:
-    """A fix and what became of it: gone, better or same by its retests; not-done; or done and not-proved, when the walk
-    went on without a retest."""
+    """A fix and what became of it: gone, better or same by its retests; sound; not-done; or done and not-proved, when the
+    walk went on without a retest."""
 
     cause: str
     result: str
@@ -147,6 +150,7 @@ class CaseState:
     half_mended   the cause whose repair has helped, while it is still to be asked what is left of the fault ('': none)
     to_retest     the cause whose repair is done and waits for its verdict, the last of them ('': none)
     passed        the retests in which that repair was good
+    showed        after how many minutes of running the fault showed (0: nobody knows; None: not asked yet)
     ran           retest of them -> the minutes it ran, where that was asked for
     put_aside     causes whose repair was not done; `unproved`: done, and the walk went on without a retest
     told          every answer that was ever given, in that order
@@ -179,6 +183,7 @@ class CaseState:
     checks: Mapping[str, int] = field(default_factory=dict)
     to_retest: str = ""
     passed: tuple[str, ...] = ()
+    showed: float | None = None
     ran: Mapping[str, float] = field(default_factory=dict)
     put_aside: frozenset[str] = frozenset()
     unproved: frozenset[str] = frozenset()
@@ -284,6 +289,7 @@ def replay(events: Iterable[Event]) -> CaseState:
         uncounted=tuple(held["uncounted"]),
         no_baseline=tuple(held["no_baseline"]),
         by_ledger=frozenset(held["by_ledger"]),
+        showed=held.get("showed"),
         ran=MappingProxyType(held["ran"]),
     )
 
@@ -395,6 +401,8 @@ def _apply(event: Event, held: dict[str, Any]) -> None:
             if "minutes" in data:
                 held["ran"][data["retest"]] = data["minutes"]
             held["worked"].append(Worked(event.number, "passed", data["retest"]))
+        case "showed":
+            held["showed"] = data["minutes"]
         case "repair":
             # Before version 3 it was asked after the verdict what is left, and nothing says whether it was.
             asks = data["result"] == "better" and "forgotten" in data
@@ -407,7 +415,7 @@ def _apply(event: Event, held: dict[str, Any]) -> None:
             held["worked"].append(Worked(event.number, result, data["cause"]))
             if result == "not-done":
                 held["put_aside"].add(data["cause"])
-            else:
+            elif result != SOUND:
                 held["begun"].setdefault(data["cause"], event.number)
             if result == "not-proved":
                 held["unproved"].add(data["cause"])

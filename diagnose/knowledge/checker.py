@@ -39,6 +39,9 @@ from .source import Place, Problem, Text
 CLOSE_NEEDLE = "close-needle"
 """The hold that must stand over every step that weakens the mixture."""
 
+RUN = "run"
+"""The hold under which no engine is started."""
+
 NEEDLE_HOLDS = (CLOSE_NEEDLE, "turn-needles")
 """While any of these stands no needle is moved in. Opening, the safe side, is always allowed."""
 

@@ -60,7 +60,8 @@ class Measure:
 @dataclass(frozen=True, slots=True)
 class Finding:
     """One question and its answers, from normal to worst unless `unordered`. What is `past` happened before the fault or
-    beside it: no repair changes the answer."""
+    beside it: no repair changes the answer. `coincidence` is how often the answer has nothing to do with the fault,
+    whatever a tell says of it."""
 
     id: Text
     ask: Text
@@ -76,6 +77,7 @@ class Finding:
     unordered: bool
     past: bool
     unsure: Text | None
+    coincidence: Text | None
     measure: Measure | None
     place: Place
 

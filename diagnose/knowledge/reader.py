@@ -89,6 +89,7 @@ def _finding(it: Fields) -> Finding:
         unordered=it.choice_or_none("unordered", ("true",)) is not None,
         past=it.choice_or_none("past", ("true",)) is not None,
         unsure=it.choice_or_none("unsure", FREQUENCY),
+        coincidence=it.choice_or_none("coincidence", FREQUENCY),
         measure=measure,
         place=it.table.place,
     )

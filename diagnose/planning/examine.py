@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from types import MappingProxyType
 
-from ..case.state import CaseState
+from ..case.state import SOUND, CaseState
 from ..knowledge.checker import NEEDLE_HOLDS
 from ..knowledge.model import Knowledge
 from ..reasoning.learned import Learned
@@ -36,9 +36,10 @@ class Examined:
 
 
 def repairs_of(results: Mapping[str, str]) -> Repairs:
-    """Return what was repaired, from cause -> result; a repair not done counts for nothing."""
+    """Return what was repaired, from cause -> result; a repair not done counts for nothing. A part that was found sound is
+    as little the cause as one that was changed for nothing."""
     return Repairs(
-        same=frozenset(cause for cause, result in results.items() if result == "same"),
+        same=frozenset(cause for cause, result in results.items() if result in ("same", SOUND)),
         better=frozenset(cause for cause, result in results.items() if result == "better"),
     )
 

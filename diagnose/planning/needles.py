@@ -177,14 +177,15 @@ def set_by(cause: Cause) -> str:
     return str(cause.fix.needle) if cause.fix.needle and cause.fix.sets else ""
 
 
-def _done(knowledge: Knowledge, state: CaseState) -> list[Cause]:
-    """The causes whose repair was done, the one included that is still to be proved."""
-    done = [repair.cause for repair in state.repairs if repair.result != "not-done"]
+def _done(knowledge: Knowledge, state: CaseState, results: Sequence[str]) -> list[Cause]:
+    """The causes whose repair had one of these results, the one included that is still to be proved."""
+    done = [repair.cause for repair in state.repairs if repair.result in results]
     return [knowledge.causes[cause] for cause in (*done, state.to_retest) if cause in knowledge.causes]
 
 
 def _set(knowledge: Knowledge, state: CaseState) -> set[str]:
-    return {set_by(cause) for cause in _done(knowledge, state)} - {""}
+    """The needles that a repair has set right; one that was set for nothing was only moved once more."""
+    return {set_by(cause) for cause in _done(knowledge, state, ("gone", "better", "not-proved"))} - {""}
 
 
 def way_back_ends(knowledge: Knowledge, state: CaseState, needle: str) -> int | None:
@@ -264,7 +265,9 @@ def stands_off(knowledge: Knowledge, state: CaseState, conclusions: Conclusions)
     says = []
     moved = moved_in_the_chase(knowledge, state)
     unknown = places_unknown(knowledge, state)
-    opened = [str(cause.fix.needle) for cause in _done(knowledge, state) if cause.fix.needle and not set_by(cause)]
+    set_right = _set(knowledge, state)
+    worked_on = _done(knowledge, state, ("gone", "better", "same", "not-proved"))
+    opened = [str(cause.fix.needle) for cause in worked_on if cause.fix.needle and str(cause.fix.needle) not in set_right]
     for needle in NEEDLES:
         place = stands(state.needles, needle)
         if needle in unknown or (needle in moved and place is None):

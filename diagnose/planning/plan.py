@@ -27,12 +27,13 @@ from .steps import (
     Repair,
     Undecided,
     askable,
+    can_be_seen,
     in_the_way,
     open_questions,
     question,
     standing_of,
 )
-from .waiting import what_lifts
+from .waiting import makes_it_run, what_lifts
 from .worth import CALL_FOR_HELP, LIKELY_ENOUGH, PAYS, Worth, minutes_of, repair_minutes, worths
 
 TELLS_NOTHING = 1e-6
@@ -57,6 +58,9 @@ hour and a half without two minutes at its bell."""
 SOON_MENDED = 15.0
 """Minutes of a repair that is not put off by questions once its part was seen bad and it is the likely cause: loose bolts
 are tightened, not talked about."""
+
+FOUND_LIKELY = 0.2
+"""Probability from which a part that was found bad and is soon mended is put right before anything else is asked."""
 
 MOST_AGAIN = 4
 """Answers that are doubted in one case; more would be nagging."""
@@ -84,7 +88,7 @@ SPOKEN_FOR = 2.0
 
 def plan(knowledge: Knowledge, conclusions: Conclusions, standing: Standing, progress: Progress) -> Next:
     """Return what to do next."""
-    must = compelled(knowledge, conclusions, progress)
+    must = compelled(knowledge, conclusions, progress) or makes_it_run(knowledge, conclusions, standing, progress)
     if must:
         return must
     work = work_next(knowledge, conclusions, standing, progress)
@@ -93,8 +97,11 @@ def plan(knowledge: Knowledge, conclusions: Conclusions, standing: Standing, pro
         look = _settling_look(knowledge, conclusions, progress, work)
         if look:
             return look
-        if _found_and_soon_mended(knowledge, conclusions, work):
+        if _found_and_soon_mended(knowledge, conclusions, work.cause):
             return work
+    found = _found_and_quite_likely(knowledge, conclusions, standing, progress)
+    if found:
+        return found
     telling = telling_questions(knowledge, conclusions, standing, progress)
     for finding, worth in telling:
         if worth.saves > worth.minutes:
@@ -160,25 +167,47 @@ def _doubted(
 
 def _settling_look(
     knowledge: Knowledge, conclusions: Conclusions, progress: Progress, work: Repair
-) -> Ask | DoCheck | None:
+) -> Ask | DoCheck | AskAgain | None:
     """The check that settles this cause, while it is open and, as long as the cause is in doubt, far shorter than the
-    repair; a look that is next to nothing beside it is taken in any case."""
+    repair; a look that is next to nothing beside it is taken in any case. One that could not be taken is asked for once
+    more: no coil is bought whose spark nobody has seen."""
     cause = knowledge.causes[work.cause]
     check = knowledge.checks[cause.settled_by]
     share = QUICK_LOOK if work.probability >= SURE_ENOUGH else SHORT_LOOK
     if check.minutes > share * cause.fix.minutes:
         return None
-    for finding in (knowledge.findings[name] for name in check.finds if name in cause.shows):
+    finds = [knowledge.findings[name] for name in check.finds if name in cause.shows]
+    for finding in finds:
         if askable(knowledge, conclusions, progress, finding):
             return question(knowledge, conclusions, progress, finding)
+    for finding in finds:
+        passed = finding.id in progress.unknown - progress.asked_again
+        if passed and can_be_seen(knowledge, conclusions, finding):
+            return AskAgain(str(finding.id), waits=work.cause)
     return None
 
 
-def _found_and_soon_mended(knowledge: Knowledge, conclusions: Conclusions, work: Repair) -> bool:
+def _found_and_soon_mended(knowledge: Knowledge, conclusions: Conclusions, cause: str) -> bool:
     """True if what this repair puts right was seen, and the repair is short."""
-    return knowledge.causes[work.cause].fix.minutes <= SOON_MENDED and bool(
-        seen_bad(knowledge, work.cause, conclusions.answers)
-    )
+    short = knowledge.causes[cause].fix.minutes <= SOON_MENDED
+    return short and bool(seen_bad(knowledge, cause, conclusions.answers))
+
+
+def _found_and_quite_likely(
+    knowledge: Knowledge, conclusions: Conclusions, standing: Standing, progress: Progress
+) -> Repair | None:
+    """The likeliest cause whose part was found bad and is soon mended, if it is likely enough not to ask further: nobody
+    strips a carburettor over loose bolts."""
+    for ranked in standing.causes:
+        if ranked.probability < FOUND_LIKELY:
+            return None
+        if (
+            ranked.cause not in progress.put_aside | progress.repairs.done
+            and _found_and_soon_mended(knowledge, conclusions, ranked.cause)
+            and not in_the_way(conclusions, knowledge.causes[ranked.cause].fix)
+        ):
+            return Repair(ranked.cause, ranked.probability)
+    return None
 
 
 def patient(answers: int, progress: Progress) -> bool:
@@ -236,6 +265,8 @@ def safe_looks(
     for finding, worth in next_questions(knowledge, conclusions, standing, progress, most=len(knowledge.findings)):
         name = knowledge.findings[finding].check
         if name is None or knowledge.checks[name].engine not in ("stopped", "cold"):
+            continue
+        if any(conclusions.held(step.under) for step in knowledge.checks[name].steps):
             continue
         if knowledge.checks[name].minutes <= QUICK and name not in looks:
             finds = tuple(str(f) for f in knowledge.checks[name].finds if f not in conclusions.answers)

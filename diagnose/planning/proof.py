@@ -95,20 +95,19 @@ def proved_by(retests: Iterable[Retest], ran: Mapping[str, float] = MappingProxy
 
 def least_minutes(knowledge: Knowledge, state: CaseState, retest: Retest) -> float:
     """Return how many minutes this retest must have run, by its own length and by when the fault showed; 0 for any."""
-    return outlasting(retest, showed_after(knowledge, state, retest))
-
-
-def outlasting(retest: Retest, showed: float | None) -> float:
-    """Return how many minutes this retest must have run where the fault showed after so many; None: nobody knows."""
+    showed = showed_after(knowledge, state, retest)
     return retest.lasts if showed is None else max(retest.lasts, LONGER * showed)
 
 
 def showed_after(knowledge: Knowledge, state: CaseState, retest: Retest) -> float | None:
-    """Return after how many minutes the fault showed that this retest must outlast, where that was answered as a number."""
-    given = state.findings.get(str(retest.beyond.finding)) if retest.beyond else None
-    if given is None or retest.beyond is None or given.answer not in retest.beyond.answers:
+    """Return after how many minutes the fault showed that this retest must outlast, by an answer or as it was asked for
+    before the retest; None while nobody has said."""
+    if retest.beyond is None:
         return None
-    return number_of(given.reading, knowledge.findings[retest.beyond.finding].measure)
+    given = state.findings.get(str(retest.beyond.finding))
+    if given is None or given.answer not in retest.beyond.answers:
+        return state.showed or None
+    return number_of(given.reading, knowledge.findings[retest.beyond.finding].measure) or state.showed or None
 
 
 def minutes_run(text: str) -> float:

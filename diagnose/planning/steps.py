@@ -56,8 +56,8 @@ class AskAgain:
 
 @dataclass(frozen=True, slots=True)
 class Repair:
-    """Put this cause right and retest. It may be unlikely, and yet was found so, and keeps the repair of the cause `waits`
-    on hold by these rules."""
+    """Put this cause right and retest. It may be unlikely, and yet was found so, and keeps the repair of the cause `waits`,
+    or with '' whatever runs the engine, on hold by these rules."""
 
     cause: str
     probability: float

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from ..knowledge.checker import RUN
 from ..knowledge.model import Knowledge
 from ..reasoning.rank import Standing
 from ..reasoning.reason import Conclusions, reason
@@ -55,6 +56,32 @@ def what_lifts(
     if anew[0] in to_ask:
         return question(knowledge, conclusions, progress, knowledge.findings[anew[0]], rules, waits=cause)
     return AskAgain(anew[0], rules, waits=cause)
+
+
+def makes_it_run(
+    knowledge: Knowledge, conclusions: Conclusions, standing: Standing, progress: Progress
+) -> AskAgain | Repair | None:
+    """While a part that was found bad forbids every start, that part: looked at once more, then put right, however unlikely
+    it is as the cause. Nothing else can be proved before."""
+    rules = _rules_of(conclusions, (RUN,)) if RUN in conclusions.holds else ()
+    for name in behind(knowledge, conclusions, RUN):
+        causes = [
+            cause
+            for cause in mending(knowledge, name, conclusions.answers[name])
+            if standing.of(cause) is not None and _can_be_done(knowledge, conclusions, progress, cause)
+        ]
+        if causes and name not in progress.asked_again:
+            return AskAgain(name)
+        if causes:
+            cause = max(causes, key=lambda cause: standing_of(standing, cause))
+            return Repair(cause, standing_of(standing, cause), rules)
+    return None
+
+
+def _can_be_done(knowledge: Knowledge, conclusions: Conclusions, progress: Progress, cause: str) -> bool:
+    """True for a repair that was not done or put aside before, and that no hold forbids."""
+    open_still = cause not in progress.repairs.done | progress.put_aside
+    return open_still and not in_the_way(conclusions, knowledge.causes[cause].fix)
 
 
 def _to_ask_again(knowledge: Knowledge, conclusions: Conclusions, progress: Progress) -> dict[str, float]:
@@ -149,8 +176,7 @@ def _to_mend(
             for cause in mending(knowledge, name, answer)
             if cause != waiting
             and standing.of(cause) is not None
-            and cause not in progress.repairs.done | progress.put_aside
-            and not in_the_way(conclusions, knowledge.causes[cause].fix)
+            and _can_be_done(knowledge, conclusions, progress, cause)
             and knowledge.causes[cause].fix.minutes <= worth_it
         ]
         if open_causes:

@@ -123,6 +123,14 @@ def _general(finding: Finding) -> list[float]:
 
 
 def _shown(finding: Finding, tell: Tell, words: Mapping[str, float], general: list[float]) -> list[float]:
+    told = _told(finding, tell, words, general)
+    if finding.coincidence is None:
+        return told
+    chance = FREQUENCY[finding.coincidence]
+    return [(1.0 - chance) * rate + chance * usual for rate, usual in zip(told, general, strict=True)]
+
+
+def _told(finding: Finding, tell: Tell, words: Mapping[str, float], general: list[float]) -> list[float]:
     named = [words[tell.words[answer]] if answer in tell.words else None for answer in finding.answers]
     told = [rate for rate in named if rate is not None]
     total = sum(told)

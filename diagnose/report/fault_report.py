@@ -10,7 +10,7 @@ from ..bench.needles import history
 from ..case.casefile import MACHINE
 from ..case.ledger import stands, told, turned
 from ..case.readings import count_words, percent, times, turns
-from ..case.state import CANNOT, DONE, NOT_DONE, CaseState, RepairDone
+from ..case.state import CANNOT, DONE, NOT_DONE, SOUND, CaseState, RepairDone
 from ..drawing.chart import Chart
 from ..drawing.terminal import draw
 from ..knowledge.checker import NEEDLE_HOLDS
@@ -19,7 +19,16 @@ from ..knowledge.model import NORMAL, Knowledge
 from ..knowledge.setup_model import NEEDLES
 from ..listen.record import chart
 from ..planning.examine import Examined, examine
-from ..planning.needles import baseless, carburettor_of, in_words, next_move, places_unknown, stands_off, trusted
+from ..planning.needles import (
+    baseless,
+    carburettor_of,
+    in_words,
+    next_move,
+    places_unknown,
+    stands_off,
+    told_by_ledger,
+    trusted,
+)
 from ..planning.plan import next_questions
 from ..planning.proof import proved_by, retests_of
 from ..planning.setup import in_order
@@ -145,10 +154,13 @@ RESULTS = {
     "gone": "done; the symptom is gone",
     "better": "done; better, but not gone",
     "same": "done; the symptom is still there",
+    SOUND: "looked at, and found sound; nothing was done",
     "not-done": "put aside, not done",
     "not-proved": "done; not proved by a retest",
 }
 
+
+NOTHING_DONE = (SOUND, "not-done")
 
 PUT_RIGHT = {
     "gone": "put right",
@@ -363,7 +375,7 @@ def hold_line(knowledge: Knowledge, conclusions: Conclusions, name: str) -> Line
 def _causes(examined: Examined, state: CaseState) -> tuple[CauseLine, ...]:
     """The causes that were put right, as they stood before; the likeliest of the others, and what the case was closed
     with; last what was done for nothing."""
-    results = {done.cause: done.result for done in state.repairs if done.result != "not-done"}
+    results = {done.cause: done.result for done in state.repairs if done.result not in NOTHING_DONE}
     if state.to_retest:
         results[state.to_retest] = ""
     repaired = [cause for cause in results if cause in examined.knowledge.causes and cause in state.begun]
@@ -441,7 +453,7 @@ def _done(knowledge: Knowledge, state: CaseState, conclusions: Conclusions) -> t
         DoneLine(
             _cause_name(knowledge, repair.cause),
             f"{_became(knowledge, repair)} ({when(repair.at)})",
-            _steps(knowledge, repair.cause, conclusions) if repair.result != "not-done" else (),
+            _steps(knowledge, repair.cause, conclusions) if repair.result not in NOTHING_DONE else (),
         )
         for repair in state.repairs
     ]
@@ -505,7 +517,9 @@ def _needle_lines(knowledge: Knowledge, state: CaseState, may_close: bool) -> tu
 
 def _still_open(knowledge: Knowledge, state: CaseState, examined: Examined) -> tuple[str, ...]:
     open_points = [
-        f"Not known: {knowledge.findings[name].ask}" for name in sorted(state.unknown) if name in knowledge.findings
+        f"Not known: {knowledge.findings[name].ask}"
+        for name in sorted(state.unknown - told_by_ledger(state.needles).keys())
+        if name in knowledge.findings
     ]
     if state.closing is not None:
         open_points += stands_off(knowledge, state, examined.conclusions)

@@ -53,6 +53,9 @@ NOT_YET_GOOD = ("run", "run-at-power")
 
 PLOT_ROWS = 8
 
+NOT_MOVED = "same"
+"""Typed where it is asked for the count at which a needle ran well, of one that stands there still."""
+
 A_SLIP = "not written down; type it again"
 
 USES = (
@@ -70,7 +73,7 @@ def typed(sitting: Sitting, rest: str) -> bool:
         case "next":
             suggest(sitting)
         case "undo":
-            return undo(sitting)
+            return undo(sitting, entry)
         case "baseline" if entry:
             tell_where_it_belongs(sitting, entry)
         case "baseline":
@@ -130,11 +133,11 @@ def suggest(sitting: Sitting) -> None:
     sitting.say(f"    {in_words(move)}")
 
 
-def undo(sitting: Sitting) -> bool:
-    """Take the last entry back: what was written, not the needle."""
-    last = last_entry(sitting.state.needles)
+def undo(sitting: Sitting, named: str = "") -> bool:
+    """Take the last entry back, of a needle that is named or of any: what was written, not the needle."""
+    last = last_entry(sitting.state.needles, named.upper())
     if last is None:
-        sitting.say("    There is no count or move of this case to take back.")
+        sitting.say(f"    There is no count or move{f' of {named}' if named else ''} of this case to take back.")
         return False
     sitting.log.append("withdraw", numbers=[last.number])
     sitting.say(f"    Taken back: {last.needle} {told(last)}.")
@@ -278,7 +281,7 @@ def enter(sitting: Sitting, needle: str, text: str) -> str:
     assert place is not None
     sitting.say(f"    {needle} stands at {turns(place.now)}.")
     if needle in without_a_baseline(sitting.knowledge, sitting.state):
-        sitting.say(f"    {needle} was moved before it was counted, so this is no baseline.")
+        sitting.say(f"    {needle} may have been moved before it was counted, so this is no baseline.")
         _ask_where_it_belongs(sitting, needle)
     _tell_the_rules(sitting, needle)
     if closing and not moved and held:
@@ -414,7 +417,7 @@ def see_to_what_was_moved(sitting: Sitting) -> None:
     """Before a case closes as cured: ask of each needle that was moved in the chase whether it is back at its baseline."""
     for needle in without_a_baseline(sitting.knowledge, sitting.state):
         sitting.say()
-        sitting.say(f"{needle} was moved before it was counted, so its first count is no baseline.", "head")
+        sitting.say(f"{needle} may have been moved before it was counted: its first count is no baseline.", "head")
         _ask_where_it_belongs(sitting, needle)
     for needle in moved_in_the_chase(sitting.knowledge, sitting.state):
         place = stands(sitting.state.needles, needle)
@@ -440,11 +443,15 @@ def _asked_where_it_belongs(sitting: Sitting, needle: str) -> bool:
 def _ask_where_it_belongs(sitting: Sitting, needle: str) -> None:
     """Ask for the count before the chase: where it stands after that is no baseline. One that was counted already stays
     where it stands."""
-    sitting.say(f"Where did the {needle} needle stand when it ran well? Turns out, or ? if nobody knows.", "ask")
+    place = stands(sitting.state.needles, needle)
+    there = f" {NOT_MOVED!r} if it was not moved," if place else ""
+    sitting.say(f"Where did the {needle} needle stand when it ran well? Turns out,{there} or ? if nobody knows.", "ask")
 
     def understand(line: str) -> NeedleEntry | None:
         if not line.strip() or not_known(line):
             return None
+        if place and line.strip().lower() == NOT_MOVED:
+            return NeedleEntry(needle, place.now, False, said=True)
         try:
             return _belonging(sitting, needle, line)
         except (NotAReading, NotAMove) as error:

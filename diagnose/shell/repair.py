@@ -8,6 +8,8 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from ..case.readings import NotAReading, percent
+from ..case.state import SOUND
+from ..knowledge.checker import RUN
 from ..knowledge.model import NORMAL, Cause, Retest
 from ..planning.lifting import behind
 from ..planning.mending import may_be_gone, put_right
@@ -17,7 +19,6 @@ from ..planning.proof import (
     asked_before_proof,
     least_minutes,
     minutes_run,
-    outlasting,
     proved_by,
     retests_of,
     showed_after,
@@ -41,9 +42,6 @@ from .needles import (
 if TYPE_CHECKING:
     from .walk import Walk
 
-RUN = "run"
-"""The hold under which no engine is started, for a retest either."""
-
 EXPLAINED = "Nothing was changed: it was explained that a sound engine does so."
 """What is kept as the proof where nothing is wrong."""
 
@@ -57,8 +55,8 @@ LEAST_WORDS = 2
 
 
 def offer(walk: Walk, cause: Cause, rules: Sequence[str] = (), waits: str = "") -> None:
-    """Put a repair forward with its reasons, and do what is chosen. `rules` hold the repair of the cause `waits` until
-    this one is done."""
+    """Put a repair forward with its reasons, and do what is chosen. `rules` hold the repair of the cause `waits`, or
+    whatever runs the engine, until this one is done."""
     ranked = walk.examined.standing.of(str(cause.id))
     normal = cause.family == NORMAL
     walk.say()
@@ -66,6 +64,7 @@ def offer(walk: Walk, cause: Cause, rules: Sequence[str] = (), waits: str = "") 
     lead = "Perhaps nothing is wrong" if normal else "Worth putting right now"
     if waits:
         walk.say(f"Likely, and on hold: {walk.knowledge.causes[waits].name}.", "head")
+    if waits or rules:
         lead, share = "Found bad, and put right first", f"{share} likely as the cause"
     walk.show(screens.paragraph(f"{lead}: {cause.name} ({share}) [{cause.id}]", walk.width, "", "ask", "    "))
     walk.show(screens.paragraph(str(cause.explains), walk.width, "    "))
@@ -92,9 +91,14 @@ def offer(walk: Walk, cause: Cause, rules: Sequence[str] = (), waits: str = "") 
     elif chosen == 2:
         walk.log.append("repair", cause=str(cause.id), result="not-done")
     else:
-        walk.say("Close the case undecided? A closed case is not opened again; 'leave' keeps it open.", "ask")
-        if walk.choose(["yes, close it undecided", "no, go on"]) == 0:
-            walk.close("undecided", ())
+        stop_here(walk)
+
+
+def stop_here(walk: Walk) -> None:
+    """Close the case undecided, after asking whether that is meant."""
+    walk.say("Close the case undecided? A closed case is not opened again; 'leave' keeps it open.", "ask")
+    if walk.choose(["yes, close it undecided", "no, go on"]) == 0:
+        walk.close("undecided", ())
 
 
 def _put_right(walk: Walk, cause: Cause) -> None:
@@ -111,10 +115,12 @@ def _put_right(walk: Walk, cause: Cause) -> None:
             walk.log.append("repair", cause=str(cause.id), result="gone", proof=EXPLAINED)
             walk.close(NORMAL, (str(cause.id),))
         else:
-            walk.log.append("repair", cause=str(cause.id), result="same")
+            # Nothing was changed, so that it is still there says nothing of the cause.
+            walk.log.append("repair", cause=str(cause.id), result="not-done")
         return
-    if walk.choose(["done", "could not do it"]):
-        walk.log.append("repair", cause=str(cause.id), result="not-done")
+    chosen = walk.choose(["done", "could not do it", "looked at it: it is sound, and nothing was done"])
+    if chosen:
+        walk.log.append("repair", cause=str(cause.id), result=("not-done", SOUND)[chosen - 1])
         return
     # What was done is kept before anything else is asked: a fix without its verdict is still to be retested.
     walk.log.append("fixed", cause=str(cause.id))
@@ -145,8 +151,10 @@ def retest(walk: Walk, cause: Cause) -> None:
         else:
             verdict, ran = _verdict_of(walk, one, "gone so far" if takes_its_time else "gone")
         if verdict == ANOTHER_LEFT:
+            # A run that was not clean leads to no flight.
             walk.log.append("passed", retest=str(one.id), another=True)
-        elif verdict == GONE:
+            break
+        if verdict == GONE:
             walk.log.append("passed", retest=str(one.id), **({"minutes": ran} if ran else {}))
         else:
             break
@@ -244,11 +252,11 @@ def _show(walk: Walk, retest: Retest, least: float) -> None:
 
 def _must_run(walk: Walk, retest: Retest) -> float:
     """How many minutes this retest must run; a fault that takes its time is outlasted, so it is asked how long it took."""
-    showed = showed_after(walk.knowledge, walk.state, retest)
-    if retest.beyond and showed is None:
+    if retest.beyond and showed_after(walk.knowledge, walk.state, retest) is None and walk.state.showed is None:
         walk.say("After how many minutes of running did it show, before? (? if nobody knows)", "ask")
         showed = _read_minutes(walk, "type minutes, such as 10, or ? if nobody knows")
-    return outlasting(retest, showed)
+        walk.log.append("showed", minutes=showed or 0.0)
+    return least_minutes(walk.knowledge, walk.state, retest)
 
 
 def _minutes_run(walk: Walk) -> float:

@@ -27,6 +27,14 @@ from .replies import reply_to
 Taken = TypeVar("Taken")
 
 
+SCROLLED = 3
+"""Lines of a command's answer after which what was asked is shown again."""
+
+
+AT_WORK = ("fly", "run-at-power")
+"""Holds of which nobody is told that they are lifted, as long as a repair has not cured the fault."""
+
+
 class Anew(Exception):
     """The state has changed under the prompt; decide anew what comes next."""
 
@@ -59,6 +67,8 @@ class Sitting:
         self._told_holds: set[str] = set()
         self._told_conditions: set[str] = set()
         self.why: Callable[[], screens.Lines] | None = None
+        self._again: Callable[[], Iterable[tuple[str, str]]] = tuple
+        self._lines = 0
         self._dropped = False
 
     # The state of the case, and what follows from it.
@@ -106,6 +116,8 @@ class Sitting:
         self.show(screens.paragraph(text.strip(), self.width, lead, tone) if text else [("", "")])
 
     def show(self, lines: Iterable[tuple[str, str]]) -> None:
+        lines = list(lines)
+        self._lines += len(lines)
         show(self.console, lines)
 
     def read_words(self) -> str:
@@ -131,8 +143,11 @@ class Sitting:
             found = find(line) if find else command_in(line, self.commands)
             command = None if line.strip().lower() in words else found
             if command:
+                before = self._lines
                 if command[0].run(self, command[1]):
                     raise Anew
+                if self._lines - before > SCROLLED:
+                    self.show(self._again())
                 continue
             try:
                 return understand(line)
@@ -146,8 +161,25 @@ class Sitting:
         return self.console.read(prompt, [*words, *self.commands])
 
     def choose(self, says: Sequence[str]) -> int:
-        self.show(screens.choices(says, self.width))
-        return self.read(lambda line: choice_of(line, says))
+        def shown() -> screens.Lines:
+            return screens.choices(says, self.width)
+
+        self.show(shown())
+        return self._asked(shown, lambda line: choice_of(line, says))
+
+    def _asked(
+        self,
+        shown: Callable[[], screens.Lines],
+        understand: Callable[[str], Taken],
+        words: Sequence[str] = (),
+        find: Callable[[str], tuple[Command, str] | None] | None = None,
+    ) -> Taken:
+        """Read what answers this; it is shown again after a command that has scrolled it away."""
+        outside, self._again = self._again, shown
+        try:
+            return self.read(understand, words, find=find)
+        finally:
+            self._again = outside
 
     def warn_once(self, names: Sequence[str]) -> None:
         """Show cautions in full, each the first time only: before a question."""
@@ -177,9 +209,11 @@ class Sitting:
             if name not in self._told_holds:
                 self._told_holds.add(name)
                 self.show(screens.new_hold(self.knowledge, conclusions, name, self.width))
+        not_cured = any(done.result in ("better", "same") for done in self.state.repairs)
         for name in sorted(self._told_holds - conclusions.holds.keys()) if lifts else ():
             self._told_holds.discard(name)
-            self.say(f"  # Lifted: {self.knowledge.holds[name].name}.")
+            if not (not_cured and name in AT_WORK):
+                self.say(f"  # Lifted: {self.knowledge.holds[name].name}.")
         for name, concluded in conclusions.conditions.items():
             if name not in self._told_conditions and not self.knowledge.conditions[name].unsaid:
                 self._told_conditions.add(name)
@@ -201,14 +235,20 @@ class Sitting:
         """Ask one question and keep its answer. `decides`: it was said that much hangs on it, so that what is not known is
         not asked for again."""
         self.warn_once([str(name) for name in finding.cautions])
-        self.show(screens.question(finding, len(self.state.answered) + 1, self.width))
+        number = len(self.state.answered) + 1
+
+        def shown() -> screens.Lines:
+            return screens.question(finding, number, self.width)
+
+        self.show(shown())
         self.why = lambda: screens.why(self.examined, finding, rules, worth, self.width)
         in_full = {str(answer.say).lower() for answer in finding.answers.values()}
 
         def command(line: str) -> tuple[Command, str] | None:
             return None if line.strip().lower() in in_full else command_in(line, self.commands)
 
-        given = self.read(lambda line: reply_to(finding, line), [str(answer) for answer in finding.answers], find=command)
+        words = [str(answer) for answer in finding.answers]
+        given = self._asked(shown, lambda line: reply_to(finding, line), words, command)
         self.record(finding, given, decides)
         self.so_far()
 
@@ -305,9 +345,11 @@ class Sitting:
     def change(self, rest: str) -> bool:
         carried = self.state.findings if self.state.set_up_in else ()
         given = list(dict.fromkeys([*(finding for _, finding in self.state.answered), *carried]))
-        if not given:
+        if not given and rest not in self.knowledge.findings:
             self.say("    There is no answer to change yet.")
             return False
+        if rest not in given and rest in self.knowledge.findings:
+            given.append(rest)  # a hold may name a question that was not asked yet
         if rest not in given:
             begun = [name for name in given if rest and name.startswith(rest)]
             if len(begun) != 1:

@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 
 from ..case.casefile import MACHINE
+from ..case.state import SOUND
+from ..knowledge.checker import RUN
 from ..knowledge.model import NORMAL, Cause, Finding
-from ..planning.plan import one_more, safe_looks
+from ..planning.lifting import behind
+from ..planning.plan import one_more, safe_looks, still_to_prove
 from ..planning.steps import Ask, AskAgain, DoCheck, Repair, Undecided, in_the_way, open_questions
 from ..reasoning.doubt import Turn, turns_of_mind
 from ..report.fault_report import NOT_PROVED, proved
@@ -17,7 +21,7 @@ from .console import Left
 from .needles import see_to_what_was_moved, show_what_stands_off
 from .opening import NOTHING_SAID, OWNERS_WORDS
 from .phrases import match, stems
-from .repair import ask_before_proof, not_cured, offer, retest
+from .repair import ask_before_proof, not_cured, offer, retest, stop_here
 from .sitting import Sitting
 
 SHORTEST_NAME = 3
@@ -33,6 +37,7 @@ WORKED = {
     "gone": "gone after: {}",
     "better": "better after: {}",
     "same": "still there after: {}",
+    SOUND: "found sound: {}",
     "not-done": "put aside: {}",
     "not-proved": "going on without a retest of: {}",
     "no-longer": "what is still so after: {}",
@@ -115,6 +120,15 @@ class Walk(Sitting):
             self.say(OWNERS_WORDS, "ask")
         text = self.read_words()
         self.log.append("words", text=text or NOTHING_SAID)
+        self._hear_the_machine(text)
+
+    def _hear_the_machine(self, text: str) -> None:
+        """Whoever says helicopter is not asked what the engine is in."""
+        said = match(self.knowledge, text, frozenset({MACHINE}))
+        if len(said) == 1 and MACHINE not in self.state.findings:
+            self.log.append("answer", finding=MACHINE, answer=said[0].answer)
+            kind = self.knowledge.findings[MACHINE].answers[said[0].answer].say
+            self.say(f"    In {kind}, by these words ('change machine' if it is not).")
 
     def _confirm(self, text: str) -> None:
         if text == NOTHING_SAID:
@@ -189,9 +203,11 @@ class Walk(Sitting):
     def _ask_for(self, cause: Cause, finding: Finding, rules: Sequence[str]) -> None:
         """What keeps a likely repair on hold is asked again: it may be known now, put right, or have been a mistake."""
         self.say()
-        self.say(f"Likely, and on hold: {cause.name}.", "head")
+        self.say(f"Likely{', and on hold' if rules else ''}: {cause.name}.", "head")
         given = self.state.findings.get(str(finding.id))
-        if given is None:
+        if not rules:
+            self.say("The look that settles it was not taken. Can it be taken now?")
+        elif given is None:
             self.say("What was not known before decides here. Can it be seen now?")
         else:
             self.say(f"An answer stands in its way. You answered: {screens.said(finding, self.state, given.answer)}")
@@ -223,6 +239,10 @@ class Walk(Sitting):
             stands = "The likeliest cause waits for what is on hold."
         self.say(f"Undecided for now. {stands}", "head")
         self.show_standing()
+        leads = self.examined.standing.causes[:1]
+        sound = [one for one in leads if self._is_normal(one.cause) and one.cause in self.state.put_aside]
+        for one in sound:
+            self.say(f"    The likeliest was put aside: {self.knowledge.causes[one.cause].name}.")
         for name in held[:1]:
             self.say(f"    The likeliest, {self.knowledge.causes[name].name}, waits for what is on hold:")
             for hold in in_the_way(self.examined.conclusions, self.knowledge.causes[name].fix):
@@ -241,18 +261,42 @@ class Walk(Sitting):
             offers["do the first of these looks now"] = lambda: self.do_check(
                 self.knowledge.checks[first.check], first.finds, (), first.worth
             )
-        if even_so:
+        if even_so and RUN not in seen.conclusions.holds:
             cause = self.knowledge.causes[even_so.cause]
             offers[f"put right even so: {cause.name} ({minutes(cause.fix.minutes)})"] = lambda: offer(self, cause)
+        if sound:
+            offers["nothing is wrong after all"] = lambda: offer(self, self.knowledge.causes[sound[0].cause])
         if held:
+            offers["look now at what keeps it on hold"] = lambda: self._look_at_what_holds(held[0])
             offers["put that cause aside and go on"] = lambda: self.log.append("repair", cause=held[0], result="not-done")
-        offers["end here, undecided, with a report"] = lambda: self.close("undecided", ())
+        offers["end here, undecided, with a report"] = lambda: stop_here(self)
         offers["I know what it was"] = lambda: self.found("")
         if self.state.unknown or self.state.put_aside:
             offers["look again at what was not known or put aside"] = self._look_again
         if self.state.unproved:
             offers["retest what was done and not proved"] = lambda: self._take_verdicts_back("not-proved")
         list(offers.values())[self.choose(list(offers))]()
+
+    def _is_normal(self, cause: str) -> bool:
+        return self.knowledge.causes[cause].family == NORMAL
+
+    def _look_at_what_holds(self, cause: str) -> None:
+        """Ask, one after the other, for what may lift the holds on this repair: what is open or was not known, then what
+        they rest on, which may have been put right."""
+        fix = self.knowledge.causes[cause].fix
+        asked: set[str] = set()
+        while holds := in_the_way(self.examined.conclusions, fix):
+            progress = replace(self.examined.progress, unknown=frozenset(asked))
+            seen = self.examined.conclusions
+            open_now = [name for hold in holds for name in still_to_prove(self.knowledge, seen, progress, hold)]
+            rests_on = [name for hold in holds for name in behind(self.knowledge, seen, hold)]
+            to_ask = [name for name in (*open_now, *rests_on) if name not in asked]
+            if not to_ask:
+                self.say("    Nothing more can be asked that would lift it. 'cautions' shows until when it stands.")
+                return
+            asked.add(to_ask[0])
+            self._give_anew(self.knowledge.findings[to_ask[0]], ())
+            self.tell_news()
 
     def _look_again(self) -> None:
         numbers = [number for number, finding in self.state.answered if finding in self.state.unknown]
@@ -355,5 +399,6 @@ class Walk(Sitting):
             ask_before_proof(self)
             see_to_what_was_moved(self)
             show_what_stands_off(self)
-            self.close("found", (meant[chosen],))
+            known = self.knowledge.causes.get(meant[chosen])
+            self.close(NORMAL if known is not None and known.family == NORMAL else "found", (meant[chosen],))
         return True
