@@ -60,8 +60,8 @@ class Measure:
 @dataclass(frozen=True, slots=True)
 class Finding:
     """One question and its answers, from normal to worst unless `unordered`. What is `past` happened before the fault or
-    beside it: no repair changes the answer. `coincidence` is how often the answer has nothing to do with the fault,
-    whatever a tell says of it."""
+    beside it: no repair changes the answer. `coincidence` is how often, at least, the answer is one of those that
+    a tell does not name, because it has nothing to do with the fault."""
 
     id: Text
     ask: Text

@@ -123,20 +123,12 @@ def _general(finding: Finding) -> list[float]:
 
 
 def _shown(finding: Finding, tell: Tell, words: Mapping[str, float], general: list[float]) -> list[float]:
-    told = _told(finding, tell, words, general)
-    if finding.coincidence is None:
-        return told
-    chance = FREQUENCY[finding.coincidence]
-    return [(1.0 - chance) * rate + chance * usual for rate, usual in zip(told, general, strict=True)]
-
-
-def _told(finding: Finding, tell: Tell, words: Mapping[str, float], general: list[float]) -> list[float]:
     named = [words[tell.words[answer]] if answer in tell.words else None for answer in finding.answers]
     told = [rate for rate in named if rate is not None]
     total = sum(told)
     if len(told) == len(named):
         return [rate / total for rate in told]
-    left = max(1.0 - total, LEFT_OVER)
+    left = max(1.0 - total, FREQUENCY[finding.coincidence] if finding.coincidence else LEFT_OVER)
     scale = min(1.0, (1.0 - left) / total)
     unnamed = sum(usual for usual, rate in zip(general, named, strict=True) if rate is None)
     return [left * usual / unnamed if rate is None else rate * scale for usual, rate in zip(general, named, strict=True)]
