@@ -12,6 +12,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ..case.casefile import MACHINE
 from ..knowledge.model import Kin, Knowledge
@@ -87,11 +88,15 @@ class RankedPair:
 
 @dataclass(frozen=True, eq=False)
 class _Observed:
-    """The observations as columns: log-ratios against some other fault, and how columns are kin."""
+    """The observations as columns: log-ratios against some other fault, and how columns are kin.
+
+    conditions  the columns that are conditions; parts (conditions x observations): what each of them rests on
+    """
 
     names: tuple[str, ...]
     ratios: Floats
-    parts: tuple[tuple[int, Floats], ...]
+    conditions: Places
+    parts: NDArray[np.bool_]
     kin: tuple[tuple[str, tuple[int, ...]], ...]
 
 
@@ -234,11 +239,13 @@ def observe(
             shown = 1 - (1 - shown) * (1 - tables.concluded[name][second]) / (1 - usual)
         ratios[:, column] = np.log(np.clip(shown, 0.01, 0.99) / usual)
     where = {name: column for column, name in enumerate(names)}
-    parts = []
-    for name in sorted(conditions, key=lambda c: (-len(conclusions.conditions[c].rests_on), c)):
-        mask = np.array([part in conclusions.conditions[name].rests_on for part in names])
-        parts.append((where[name], mask))
-    return _Observed(names, ratios, tuple(parts), _kin_columns(knowledge.kin.values(), where))
+    # Of two that are equally loud the one that rests on more comes first.
+    by_size = sorted(conditions, key=lambda c: (-len(conclusions.conditions[c].rests_on), c))
+    parts = np.zeros((len(by_size), len(names)), dtype=bool)
+    for row, one in enumerate(by_size):
+        parts[row, [where[name] for name in conclusions.conditions[one].rests_on if name in where]] = True
+    columns = np.array([where[one] for one in by_size], dtype=np.intp)
+    return _Observed(names, ratios, columns, parts, _kin_columns(knowledge.kin.values(), where))
 
 
 def _kin_columns(kin: Iterable[Kin], where: Mapping[str, int]) -> tuple[tuple[str, tuple[int, ...]], ...]:
@@ -282,23 +289,27 @@ def _noisy_max(a: Floats, b: Floats, general: Floats) -> Floats:
 def contributions(observed: _Observed) -> Floats:
     """Return what each observation adds to each hypothesis (hypotheses x observations) once kinship is counted.
 
-    A condition and the answers it rests on are one observation: whichever side speaks louder counts. Paraphrases
-    count once, by the strongest; related answers count 1, 1/2, 1/4 ... by size.
+    A condition and the answers it rests on are one observation: whichever side speaks louder counts, and where several
+    conditions rest on an answer, the loudest of them. Paraphrases count once, by the strongest; related answers count 1,
+    1/2, 1/4 ... by size.
     """
     weights = observed.ratios.copy()
     taken = np.zeros_like(weights, dtype=bool)
-    for column, parts in observed.parts:
+    rows = np.arange(len(weights))
+    loudest_first = np.argsort(-np.abs(observed.ratios[:, observed.conditions]), axis=1, kind="stable")
+    for place in loudest_first.T:
+        column, parts = observed.conditions[place], observed.parts[place]
         open_parts = parts & ~taken
-        share = open_parts.sum(axis=1) / max(parts.sum(), 1)
+        share = open_parts.sum(axis=1) / np.maximum(parts.sum(axis=1), 1)
         told = np.where(open_parts, observed.ratios, 0.0).sum(axis=1)
-        pattern = observed.ratios[:, column] * share
+        pattern = observed.ratios[rows, column] * share
         wins = np.abs(pattern) > np.abs(told)
-        weights[:, column] = np.where(wins, pattern, 0.0)
+        weights[rows, column] = np.where(wins, pattern, 0.0)
         replaced = open_parts & wins[:, None]
         weights[replaced] = 0.0
         taken |= replaced
-    for are, columns in observed.kin:
-        weights[:, columns] = _damped(weights[:, columns], are)
+    for are, akin in observed.kin:
+        weights[:, akin] = _damped(weights[:, akin], are)
     return weights
 
 
