@@ -13,7 +13,7 @@ from diagnose.book.closed import case_rows
 from diagnose.case.casefile import understood
 from diagnose.case.ledger import NeedleEntry, stands, turned
 from diagnose.case.log import CaseLog
-from diagnose.case.state import CaseState, Given
+from diagnose.case.state import CaseState, Given, RepairDone
 from diagnose.cli import MISUSED, WELL, main
 from diagnose.knowledge.model import Knowledge
 from diagnose.knowledge.setup_model import IN, OUT
@@ -29,6 +29,7 @@ from diagnose.planning.needles import (
     next_move,
     size_in,
     size_out,
+    stands_off,
     told_by_ledger,
     tried,
     trusted,
@@ -842,3 +843,29 @@ def test_what_is_written_down_at_the_steps_of_a_repair_is_not_asked_for_after_it
         keep_what_was_written_at_the_steps(walk, "H", before)
         assert "H stands at 1 5/8 turns, as you wrote it down." in " ".join(console.lines)
         assert not turned_since(base, log.state)
+
+
+def test_undo_of_a_named_needle_takes_back_an_entry_of_that_needle(base: Knowledge, tmp_path: Path) -> None:
+    lines = ["needle H 1 1/4", "needle L 1", "needle undo H", "leave"]
+    said, state = typed(base, tmp_path, {"machine": "helicopter"}, *lines)
+    assert [(entry.needle, entry.sixteenths) for entry in state.needles] == [("L", 16)]
+    assert "Taken back: H counted at 1 1/4 turns." in said
+
+
+def test_a_needle_that_was_not_moved_after_all_belongs_where_it_stands(base: Knowledge, tmp_path: Path) -> None:
+    told = {"machine": "aeroplane", "needle-moves-lately": "richer"}
+    said, state = typed(base, tmp_path, told, "needle L 1 3/8", "same", "yes, as it was found", "leave")
+    assert "'same' if it was not moved" in said
+    place = stands(state.needles, "L")
+    assert place is not None and (place.baseline, place.now) == (22, 22)
+
+
+def test_a_needle_that_a_repair_set_for_nothing_is_one_that_was_moved(base: Knowledge) -> None:
+    """L was opened for a lean idle that it was not, stood 15/16 too far out, and was left out of the report."""
+    entries = (NeedleEntry("L", 20, False, number=3, good=True), NeedleEntry("L", 6, True, number=5))
+    failed = RepairDone("l-too-lean", "same", "2026-05-01T10:00:00+02:00")
+    machine = {"machine": Given("helicopter")}
+    state = CaseState(needles=entries, repairs=(failed,), begun={"l-too-lean": 4}, findings=machine)
+    assert "L" in moved_in_the_chase(base, state)
+    (says,) = stands_off(base, state, examine(base, state).conclusions)
+    assert "L still stands 3/8 turn further out" in says

@@ -408,3 +408,18 @@ def test_what_nobody_had_looked_at_is_looked_at_when_it_holds_the_retest(base: K
         assert said.count("Running is still on hold, so the retest waits.") == 1
         assert log.state.answers["fit-to-run"] == "fit"
         assert "It is cured when:" in said
+
+
+def test_a_run_that_was_not_clean_leads_to_no_flight(base: Knowledge, tmp_path: Path) -> None:
+    with CaseLog.create(tmp_path) as log:
+        log.append("words", text="sags")
+        log.append("heard")
+        told = {"machine": "helicopter", "fit-to-run": "fit", "under-load": "sags", "needle-moves-lately": "none"}
+        for finding, answer in told.items():
+            log.append("answer", finding=finding, answer=answer)
+        log.append("fixed", cause="carb-bolts-loose")
+        console = ScriptedConsole(["that is gone, another trouble is left", "1", "leave"], 300)
+        Walk(base, log, console, tmp_path, None).run()
+    retests = [line for line in console.lines if line.startswith("Retest:")]
+    assert len(retests) == 1 and "restrained" in retests[0]
+    assert [(done.cause, done.result) for done in log.state.repairs] == [("carb-bolts-loose", "better")]

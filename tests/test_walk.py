@@ -15,6 +15,8 @@ from diagnose.case.state import CaseState, Given
 from diagnose.knowledge.model import Knowledge
 from diagnose.knowledge.packs import load
 from diagnose.listen.known import Known
+from diagnose.planning.examine import examine, repairs_of
+from diagnose.report.fault_report import fault_report
 from diagnose.shell import needles, repair
 from diagnose.shell.bench import worked_out
 from diagnose.shell.commands import COMMANDS, command_in
@@ -637,7 +639,8 @@ def test_a_result_is_given_again_with_the_check_and_its_cautions_before_the_eyes
         tell(log, "hunts", {"machine": "helicopter", "starts": "easily", "idle": "hunts", "bolts": "loose"})
         console = ScriptedConsole(["change bolts", "tight"])
         Walk(bench, log, console, tmp_path, None).run()
-        assert log.state.answers["bolts"] == "tight"
+    assert log.state.answers["bolts"] == "tight"
+
     text = "\n".join(console.lines)
     assert (
         text.index("CARE: Let it cool.") < text.index("1. Try each bolt.") < text.index("Are the carburettor bolts tight?")
@@ -841,3 +844,92 @@ def test_going_on_names_what_stands_and_shows_it_in_full_before_hands_go_to_work
     assert "On hold: closing a needle; turning needles" in first and "until when" in first
     assert "DANGER" not in first and "Until:" not in first
     assert "DANGER" in cautions and "Until:" in cautions
+
+
+def test_who_says_helicopter_is_not_asked_what_the_engine_is_in(base: Knowledge, tmp_path: Path) -> None:
+    text, state = walked(base, tmp_path, "my helicopter hunts at idle", "1")
+    assert "In a helicopter, by these words" in text and "What is the engine in?" not in text
+    assert state.answers["machine"] == "helicopter"
+    text, state = walked(base, tmp_path / "two", "it is no helicopter of mine", "back")
+    assert "What is the engine in?" in text and "machine" not in state.answers
+
+
+def test_what_was_asked_is_shown_again_after_a_command_has_scrolled_it_away(base: Knowledge, tmp_path: Path) -> None:
+    text, _ = walked(base, tmp_path, "helicopter hunts at idle", "1", "cautions", "leave")
+    asked = "Before anything turns, are fuel tight"
+    assert text.count(asked) == 2 and text.rindex(asked) > text.index("> cautions")
+    text, _ = walked(base, tmp_path / "two", "helicopter hunts at idle", "1", "note it is cold", "leave")
+    assert text.count(asked) == 1, "one line scrolls nothing away"
+
+
+def test_a_question_that_a_hold_names_can_be_answered_though_it_was_not_asked_yet(base: Knowledge, tmp_path: Path) -> None:
+    text, state = walked(base, tmp_path, "helicopter hunts at idle", "1", "change failsafe", "1", "leave")
+    assert "failsafe" in state.answers, text
+
+
+def test_naming_a_sound_engine_closes_it_as_one(base: Knowledge, tmp_path: Path) -> None:
+    text, state = walked(base, tmp_path, "aeroplane burbles", "found normal-load-off-burble", "1", "1")
+    assert state.closing is not None and state.closing.how == "normal", text
+    assert "no normal flight" not in text
+
+
+def test_an_owner_who_insists_takes_nothing_from_a_sound_verdict(bench: Knowledge, tmp_path: Path) -> None:
+    """Nothing was changed, so that it still burbles says nothing; one 'no' turned 92 % into a hunt for a pipe."""
+    before = repairs_of({"normal-burble": "not-done"})
+    assert not before.same and not before.better
+    assert repairs_of({"bolts-loose": "sound"}).same == {"bolts-loose"}
+
+
+def test_a_part_that_was_found_sound_is_not_the_cause_and_nothing_was_done(base: Knowledge, tmp_path: Path) -> None:
+    with CaseLog.create(tmp_path) as log:
+        told = {"machine": "helicopter", "fit-to-run": "fit", "what-changed": "nothing", "how-it-stops": "does-not"}
+        tell(log, "hunts", told | {"idle": "hunts", "bolts": "loose", "carb-wiggle": "firm", "starts": "easily"})
+        console = ScriptedConsole(["1", "looked at it: it is sound, and nothing was done", "leave"], 300)
+        Walk(base, log, console, tmp_path, None).run()
+        (done,) = log.state.repairs
+        assert (done.cause, done.result) == ("carb-bolts-loose", "sound")
+        assert not log.state.begun and not log.state.put_aside
+        report = fault_report(base, log.state, examine(base, log.state), "diagnose")
+    (line,) = report.done
+    assert "found sound" in line.says and line.steps == ()
+
+
+def test_stopping_undecided_is_asked_about_once(base: Knowledge, tmp_path: Path) -> None:
+    """`back` went a step too far, and a 2 that was meant for a question closed the case for good."""
+    with CaseLog.create(tmp_path) as log:
+        tell(log, "it is not right", {"machine": "helicopter"})
+        for finding in base.findings:
+            if finding != "machine":
+                log.append("unknown", finding=str(finding))
+        console = ScriptedConsole(["end here", "no, go on", "leave"], 300)
+        Walk(base, log, console, tmp_path, None).run()
+        assert log.state.closing is None
+    assert any("Close the case undecided?" in line for line in console.lines)
+
+
+def test_what_keeps_a_repair_on_hold_can_be_looked_at_one_after_the_other(base: Knowledge, tmp_path: Path) -> None:
+    """The hold named eight things to be seen, and nothing at the prompt led to any of them."""
+    with CaseLog.create(tmp_path) as log:
+        rich = {
+            "machine": "aeroplane", "fit-to-run": "fit", "four-strokes": "always", "smoke": "heavy", "overheats": "no",
+            "burble-under-load": "stays", "h-needle-response": "worse", "new-plug": "same", "bolts": "loose",
+        }  # fmt: skip
+        tell(log, "burbles and smokes", rich)
+        console = ScriptedConsole(lambda lines: "tight" if any("[bolts]" in line for line in lines) else "1", 300)
+        walk = Walk(base, log, console, tmp_path, None)
+        walk.look_at_what_holds("h-too-rich")
+        asked = {finding for _, finding in log.state.answered}
+        assert log.state.answers["bolts"] == "tight"
+    assert {"bolts", "vent-line", "linkage-reaches"} <= asked, "what is open, and what was found and may be put right"
+
+
+def test_nobody_is_told_that_flying_is_lifted_while_the_fault_is_not_cured(base: Knowledge, tmp_path: Path) -> None:
+    with CaseLog.create(tmp_path) as log:
+        told = {"machine": "helicopter", "fit-to-run": "fit", "under-load": "sags", "needle-moves-lately": "none"}
+        tell(log, "sags", told)
+        log.append("fixed", cause="carb-bolts-loose")
+        console = ScriptedConsole(["better, but not gone", "none", "leave"], 300)
+        Walk(base, log, console, tmp_path, None).run()
+        assert "fly" not in examine(base, log.state).conclusions.holds
+    said = " ".join(console.lines)
+    assert "Not cured yet: no normal flight" in said and "Lifted: flying" not in said

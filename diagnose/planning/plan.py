@@ -51,9 +51,9 @@ SHORT_LOOK = 0.5
 repair's minutes. By minutes alone it seldom pays; but a wrong repair also opens what was tight and costs the owner's
 trust. Measured on 150 drawn cases: 4 in 100 more right at the first repair, a fifth fewer repairs, one question more."""
 
-QUICK_LOOK = 0.1
+QUICK_LOOK = 0.25
 """Share of a repair's minutes for which its settling look is taken however sure it seems: nobody strips a clutch for an
-hour and a half without two minutes at its bell."""
+hour and a half without two minutes at its bell, or fits a coil without ten at the hot spark."""
 
 SOON_MENDED = 15.0
 """Minutes of a repair that is not put off by questions once its part was seen bad and it is the likely cause: loose bolts

@@ -8,6 +8,7 @@ from contextlib import suppress
 from pathlib import Path
 from typing import TypeVar
 
+from ..case.casefile import MACHINE
 from ..case.ledger import told
 from ..case.log import CaseLog
 from ..case.state import CaseState, Given
@@ -205,10 +206,14 @@ class Sitting:
         reasons = [self.knowledge.rules[rule].because for name in fresh for rule in conclusions.cautions[name][:1]]
         for because in dict.fromkeys(reasons):
             self.show(screens.paragraph(f"Because: {because}", self.width, "    ", "quiet"))
-        for name in conclusions.holds:
-            if name not in self._told_holds:
-                self._told_holds.add(name)
-                self.show(screens.new_hold(self.knowledge, conclusions, name, self.width))
+        fresh_holds = [name for name in conclusions.holds if name not in self._told_holds]
+        self._told_holds.update(fresh_holds)
+        if not set(self.state.findings) - {MACHINE}:
+            # Nothing was told of this engine yet: what stands for every engine is named, and shown where it matters.
+            self.show(screens.reminder_of_holds(self.knowledge, fresh_holds, self.width))
+            fresh_holds = []
+        for name in fresh_holds:
+            self.show(screens.new_hold(self.knowledge, conclusions, name, self.width))
         not_cured = any(done.result in ("better", "same") for done in self.state.repairs)
         for name in sorted(self._told_holds - conclusions.holds.keys()) if lifts else ():
             self._told_holds.discard(name)

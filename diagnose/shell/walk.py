@@ -78,6 +78,7 @@ class Walk(Sitting):
         if not self.state.words:
             self._ask_owner()
             return
+        self._hear_the_machine()
         self.tell_news()
         if self.state.unheard and (MACHINE in self.state.findings or MACHINE in self.state.unknown):
             self._confirm("; ".join(words for words in self.state.unheard if words != NOTHING_SAID) or NOTHING_SAID)
@@ -120,12 +121,13 @@ class Walk(Sitting):
             self.say(OWNERS_WORDS, "ask")
         text = self.read_words()
         self.log.append("words", text=text or NOTHING_SAID)
-        self._hear_the_machine(text)
 
-    def _hear_the_machine(self, text: str) -> None:
-        """Whoever says helicopter is not asked what the engine is in."""
-        said = match(self.knowledge, text, frozenset({MACHINE}))
-        if len(said) == 1 and MACHINE not in self.state.findings:
+    def _hear_the_machine(self) -> None:
+        """Whoever says helicopter is not asked what the engine is in, unless that was taken back."""
+        if not self.state.unheard or any(told.finding == MACHINE for told in self.state.told):
+            return
+        said = match(self.knowledge, "; ".join(self.state.unheard), frozenset({MACHINE}))
+        if len(said) == 1:
             self.log.append("answer", finding=MACHINE, answer=said[0].answer)
             kind = self.knowledge.findings[MACHINE].answers[said[0].answer].say
             self.say(f"    In {kind}, by these words ('change machine' if it is not).")
@@ -198,6 +200,11 @@ class Walk(Sitting):
             self.say()
             self.say(f"Likely, and on hold: {self.knowledge.causes[cause].name}.", "head")
             self.say("What is asked now decides whether it may be put right. Go and look, if you can.")
+            seen = self.examined
+            holds = in_the_way(seen.conclusions, self.knowledge.causes[cause].fix)
+            names = [n for h in holds for n in still_to_prove(self.knowledge, seen.conclusions, seen.progress, h)]
+            if len(names) > 1:
+                self.say(f"Still to be seen for it: {', '.join(name.replace('-', ' ') for name in dict.fromkeys(names))}.")
         self._waits = cause
 
     def _ask_for(self, cause: Cause, finding: Finding, rules: Sequence[str]) -> None:
@@ -267,7 +274,7 @@ class Walk(Sitting):
         if sound:
             offers["nothing is wrong after all"] = lambda: offer(self, self.knowledge.causes[sound[0].cause])
         if held:
-            offers["look now at what keeps it on hold"] = lambda: self._look_at_what_holds(held[0])
+            offers["look now at what keeps it on hold"] = lambda: self.look_at_what_holds(held[0])
             offers["put that cause aside and go on"] = lambda: self.log.append("repair", cause=held[0], result="not-done")
         offers["end here, undecided, with a report"] = lambda: stop_here(self)
         offers["I know what it was"] = lambda: self.found("")
@@ -280,7 +287,7 @@ class Walk(Sitting):
     def _is_normal(self, cause: str) -> bool:
         return self.knowledge.causes[cause].family == NORMAL
 
-    def _look_at_what_holds(self, cause: str) -> None:
+    def look_at_what_holds(self, cause: str) -> None:
         """Ask, one after the other, for what may lift the holds on this repair: what is open or was not known, then what
         they rest on, which may have been put right."""
         fix = self.knowledge.causes[cause].fix
