@@ -65,7 +65,9 @@ def test_nothing_a_user_typed_becomes_markup(bench: Knowledge, tmp_path: Path) -
 
 
 def test_markdown_text_stays_text() -> None:
-    assert markdown_safe("a|b\n# c <d> &") == r"a\|b \# c \<d\> &amp;"
+    assert markdown_safe("a|b\n# c <d> &") == r"a\|b # c \<d\> &amp;"
+    assert [markdown_safe(text) for text in ("# c", "- c", "12. c")] == [r"\# c", r"\- c", r"12\. c"], "at the beginning"
+    assert markdown_safe("2026-05-01 (cold)") == "2026-05-01 (cold)", "what is no markup is read as it was written"
 
 
 def test_the_page_needs_nothing_from_outside_and_is_well_formed(bench: Knowledge, tmp_path: Path) -> None:

@@ -23,7 +23,9 @@ from ..whole import whole
 from .fault_report import FaultReport, fault_report
 from .setup_record import SetupRecord, setup_record
 
-_MARKED = re.compile(r"([\\`*_{}\[\]()#+!|<>~-])")
+_MARKED = re.compile(r"([\\`*_\[\]|<>~]|^[#+-])")
+_NUMBERED = re.compile(r"^(\d+)([.)])")
+"""What Markdown takes for markup: anywhere, or at the beginning, where it makes a heading or a list."""
 
 
 DRAWN_WIDTH = 76
@@ -36,7 +38,8 @@ class CannotWrite(Exception):
 
 def markdown_safe(text: str) -> str:
     """Return text that Markdown shows as it is: no markup, no HTML, no line breaks."""
-    return _MARKED.sub(r"\\\1", " ".join(str(text).split())).replace("&", "&amp;")
+    marked = _MARKED.sub(r"\\\1", " ".join(str(text).split()))
+    return _NUMBERED.sub(r"\1\\\2", marked).replace("&", "&amp;")
 
 
 @lru_cache(maxsize=1)
