@@ -40,7 +40,7 @@ from diagnose.report.fault_report import fault_report, needles_of
 from diagnose.report.files import as_html, as_markdown
 from diagnose.shell import screens
 from diagnose.shell.console import ScriptedConsole
-from diagnose.shell.needles import keep_what_was_written_at_the_steps
+from diagnose.shell.needles_asked import keep_what_was_written_at_the_steps
 from diagnose.shell.walk import Walk
 from diagnose.testing import Owner, walk_with
 

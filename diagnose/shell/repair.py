@@ -28,7 +28,7 @@ from . import screens
 from .choices import NotUnderstood, not_known, several_of
 from .commands import command_among_words
 from .console import Left
-from .needles import (
+from .needles_asked import (
     ask_after_it_turned,
     ask_before_it_turns,
     ask_where_it_was_cured,

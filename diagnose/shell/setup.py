@@ -23,7 +23,8 @@ from ..report.files import record_of, write_record
 from . import screens, setup_screens
 from .commands import SETUP_COMMANDS
 from .console import Left
-from .needles import NOT_YET_GOOD, ask_where
+from .needles import NOT_YET_GOOD
+from .needles_asked import ask_where
 from .sitting import Sitting
 
 Ended = Literal["closed", "unwritten", "left", "fault"]

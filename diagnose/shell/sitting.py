@@ -22,7 +22,7 @@ from . import screens
 from .choices import NotUnderstood, choice_of
 from .commands import COMMANDS, Command, command_among_words, command_in
 from .console import Console, Dropped, Left, show
-from .needles import say_what_is_written
+from .needles_written import say_what_is_written
 from .replies import reply_to
 
 Taken = TypeVar("Taken")

@@ -18,7 +18,7 @@ from ..report.wording import minutes
 from . import screens
 from .choices import several_of
 from .console import Left
-from .needles import see_to_what_was_moved, show_what_stands_off
+from .needles_asked import see_to_what_was_moved, show_what_stands_off
 from .opening import NOTHING_SAID, OWNERS_WORDS
 from .phrases import match, stems
 from .repair import ask_before_proof, not_cured, offer, retest, stop_here
