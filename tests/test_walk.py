@@ -17,7 +17,7 @@ from diagnose.knowledge.packs import load
 from diagnose.listen.known import Known
 from diagnose.planning.examine import examine, repairs_of
 from diagnose.report.fault_report import fault_report
-from diagnose.shell import needles, repair
+from diagnose.shell import needles_asked, repair
 from diagnose.shell.bench import worked_out
 from diagnose.shell.commands import COMMANDS, command_in
 from diagnose.shell.console import Dropped, Left, ScriptedConsole
@@ -117,7 +117,7 @@ def test_dont_know_is_an_answer_at_every_prompt(base: Knowledge, bench: Knowledg
         log.append("answer", finding="needle-moves-lately", answer="none")
         console = ScriptedConsole([typed, "gone", "gone", typed, "still there", "32", "5", *[typed] * 12])
         walk = Walk(base, log, console, tmp_path / "reports", None)
-        assert not needles.ask_where(walk, "H")
+        assert not needles_asked.ask_where(walk, "H")
         assert log.state.needles == ()
         repair.retest(walk, base.causes["cooling-fan-blocked"])
         assert "Too short to tell." in "\n".join(console.lines)
