@@ -24,6 +24,7 @@ from diagnose.shell.console import Dropped, Left, ScriptedConsole
 from diagnose.shell.listening import ask_known
 from diagnose.shell.opening import choose_case, first_words, greet
 from diagnose.shell.replies import reply_to
+from diagnose.shell.undecided import look_at_what_holds
 from diagnose.shell.walk import Walk
 from diagnose.testing import Owner, walk_with
 
@@ -917,7 +918,7 @@ def test_what_keeps_a_repair_on_hold_can_be_looked_at_one_after_the_other(base: 
         tell(log, "burbles and smokes", rich)
         console = ScriptedConsole(lambda lines: "tight" if any("[bolts]" in line for line in lines) else "1", 300)
         walk = Walk(base, log, console, tmp_path, None)
-        walk.look_at_what_holds("h-too-rich")
+        look_at_what_holds(walk, "h-too-rich")
         asked = {finding for _, finding in log.state.answered}
         assert log.state.answers["bolts"] == "tight"
     assert {"bolts", "vent-line", "linkage-reaches"} <= asked, "what is open, and what was found and may be put right"

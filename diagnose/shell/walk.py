@@ -2,27 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import replace
+from collections.abc import Sequence
 
 from ..case.casefile import MACHINE
 from ..case.state import SOUND
-from ..knowledge.checker import RUN
 from ..knowledge.model import NORMAL, Cause, Finding
-from ..planning.lifting import behind
-from ..planning.plan import one_more, safe_looks, still_to_prove
-from ..planning.steps import Ask, AskAgain, DoCheck, Repair, Undecided, in_the_way, open_questions
+from ..planning.plan import one_more
+from ..planning.steps import Ask, AskAgain, DoCheck, Repair, Undecided, open_questions
 from ..reasoning.doubt import Turn, turns_of_mind
 from ..report.fault_report import NOT_PROVED, proved
-from ..report.wording import minutes
 from . import screens
 from .choices import several_of
 from .console import Left
 from .needles_asked import see_to_what_was_moved, show_what_stands_off
 from .opening import NOTHING_SAID, OWNERS_WORDS
 from .phrases import match, stems
-from .repair import ask_before_proof, not_cured, offer, retest, stop_here
+from .repair import ask_before_proof, not_cured, offer, retest
 from .sitting import Sitting
+from .undecided import undecided, would_lift
 
 SHORTEST_NAME = 3
 """Letters that may stand for a cause; fewer would fit nearly all."""
@@ -109,7 +106,7 @@ class Walk(Sitting):
             case Repair(cause, _, rules, waits):
                 offer(self, self.knowledge.causes[cause], rules, waits)
             case Undecided(held, even_so):
-                self._undecided(held, even_so)
+                undecided(self, held, even_so)
 
     def _ask_owner(self) -> None:
         """The first question takes free words; what they may mean is confirmed once the machine is known."""
@@ -193,18 +190,16 @@ class Walk(Sitting):
             self.say("One answer decides much here. Please look at it once more before anything else.", "head")
             self.say("    If something was tightened or cleaned since, answer as it was found.")
         self.say(f"You answered: {answer}")
-        self._give_anew(finding, rules)
+        self.give_anew(finding, rules)
 
     def _say_what_waits(self, cause: str) -> None:
         if cause and cause != self._waits:
             self.say()
             self.say(f"Likely, and on hold: {self.knowledge.causes[cause].name}.", "head")
             self.say("What is asked now decides whether it may be put right. Go and look, if you can.")
-            seen = self.examined
-            holds = in_the_way(seen.conclusions, self.knowledge.causes[cause].fix)
-            names = [n for h in holds for n in still_to_prove(self.knowledge, seen.conclusions, seen.progress, h)]
+            names = would_lift(self, cause, self.examined.progress)
             if len(names) > 1:
-                self.say(f"Still to be seen for it: {', '.join(name.replace('-', ' ') for name in dict.fromkeys(names))}.")
+                self.say(f"Still to be seen for it: {', '.join(name.replace('-', ' ') for name in names)}.")
         self._waits = cause
 
     def _ask_for(self, cause: Cause, finding: Finding, rules: Sequence[str]) -> None:
@@ -219,9 +214,9 @@ class Walk(Sitting):
         else:
             self.say(f"An answer stands in its way. You answered: {screens.said(finding, self.state, given.answer)}")
             self.say("Look once more. If it is so, answer the same: then the hold is right to stay, until it is put right.")
-        self._give_anew(finding, rules)
+        self.give_anew(finding, rules)
 
-    def _give_anew(self, finding: Finding, rules: Sequence[str]) -> None:
+    def give_anew(self, finding: Finding, rules: Sequence[str]) -> None:
         if finding.check is not None:
             self.change_result(finding, self.knowledge.checks[finding.check])
         else:
@@ -236,82 +231,6 @@ class Walk(Sitting):
                 self.do_check(self.knowledge.checks[check], finds, rules, worth)
             case _:
                 self.say("    There is no open question left that would tell anything.")
-
-    def _undecided(self, held: Sequence[str], even_so: Repair | None) -> None:
-        self.say()
-        stands = "No cause stands out enough to put it right."
-        if even_so:
-            stands = "No repair is worth its minutes at this chance: taking it home, or asking for help, is shorter."
-        if held:
-            stands = "The likeliest cause waits for what is on hold."
-        self.say(f"Undecided for now. {stands}", "head")
-        self.show_standing()
-        leads = self.examined.standing.causes[:1]
-        sound = [one for one in leads if self._is_normal(one.cause) and one.cause in self.state.put_aside]
-        for one in sound:
-            self.say(f"    The likeliest was put aside: {self.knowledge.causes[one.cause].name}.")
-        for name in held[:1]:
-            self.say(f"    The likeliest, {self.knowledge.causes[name].name}, waits for what is on hold:")
-            for hold in in_the_way(self.examined.conclusions, self.knowledge.causes[name].fix):
-                self.show(screens.hold(self.knowledge, self.examined.conclusions, hold, self.width))
-        self.why = None
-        seen = self.examined
-        looks = safe_looks(self.knowledge, seen.conclusions, seen.standing, seen.progress)
-        if looks:
-            self.say("    Quick looks that are still open, engine stopped:")
-            for look in looks:
-                check = self.knowledge.checks[look.check]
-                self.say(f"      {check.name} ({minutes(check.minutes)})")
-        offers: dict[str, Callable[[], object]] = {}
-        if looks:
-            first = looks[0]
-            offers["do the first of these looks now"] = lambda: self.do_check(
-                self.knowledge.checks[first.check], first.finds, (), first.worth
-            )
-        if even_so and RUN not in seen.conclusions.holds:
-            cause = self.knowledge.causes[even_so.cause]
-            offers[f"put right even so: {cause.name} ({minutes(cause.fix.minutes)})"] = lambda: offer(self, cause)
-        if sound:
-            offers["nothing is wrong after all"] = lambda: offer(self, self.knowledge.causes[sound[0].cause])
-        if held:
-            offers["look now at what keeps it on hold"] = lambda: self.look_at_what_holds(held[0])
-            offers["put that cause aside and go on"] = lambda: self.log.append("repair", cause=held[0], result="not-done")
-        offers["end here, undecided, with a report"] = lambda: stop_here(self)
-        offers["I know what it was"] = lambda: self.found("")
-        if self.state.unknown or self.state.put_aside:
-            offers["look again at what was not known or put aside"] = self._look_again
-        if self.state.unproved:
-            offers["retest what was done and not proved"] = lambda: self._take_verdicts_back("not-proved")
-        list(offers.values())[self.choose(list(offers))]()
-
-    def _is_normal(self, cause: str) -> bool:
-        return self.knowledge.causes[cause].family == NORMAL
-
-    def look_at_what_holds(self, cause: str) -> None:
-        """Ask, one after the other, for what may lift the holds on this repair: what is open or was not known, then what
-        they rest on, which may have been put right."""
-        fix = self.knowledge.causes[cause].fix
-        asked: set[str] = set()
-        while holds := in_the_way(self.examined.conclusions, fix):
-            progress = replace(self.examined.progress, unknown=frozenset(asked))
-            seen = self.examined.conclusions
-            open_now = [name for hold in holds for name in still_to_prove(self.knowledge, seen, progress, hold)]
-            rests_on = [name for hold in holds for name in behind(self.knowledge, seen, hold)]
-            to_ask = [name for name in (*open_now, *rests_on) if name not in asked]
-            if not to_ask:
-                self.say("    Nothing more can be asked that would lift it. 'cautions' shows until when it stands.")
-                return
-            asked.add(to_ask[0])
-            self._give_anew(self.knowledge.findings[to_ask[0]], ())
-            self.tell_news()
-
-    def _look_again(self) -> None:
-        numbers = [number for number, finding in self.state.answered if finding in self.state.unknown]
-        self._take_verdicts_back("not-done", numbers)
-
-    def _take_verdicts_back(self, result: str, also: Sequence[int] = ()) -> None:
-        numbers = [one.number for one in self.state.worked if one.what == result]
-        self.log.append("withdraw", numbers=[*also, *numbers])
 
     def close(self, how: str, causes: Sequence[str]) -> None:
         self.log.append("closed", how=how, causes=list(causes))
