@@ -869,3 +869,22 @@ def test_a_needle_that_a_repair_set_for_nothing_is_one_that_was_moved(base: Know
     assert "L" in moved_in_the_chase(base, state)
     (says,) = stands_off(base, state, examine(base, state).conclusions)
     assert "L still stands 3/8 turn further out" in says
+
+
+def test_a_command_at_an_open_question_of_the_ledger_shows_that_question_again(base: Knowledge, tmp_path: Path) -> None:
+    """The question of the walk was shown instead, and its answer, a 1, went down as where H belongs: lean by 3/8."""
+    told = {"machine": "aeroplane", "needle-moves-lately": "richer"}
+    said, _ = typed(base, tmp_path, told, "needle H 1 3/8", "cautions", "leave")
+    after = said[said.index("> cautions") :]
+    assert "Where did the H needle stand when it ran well?" in after
+    assert "[fit-to-run]" not in after
+
+
+def test_a_move_towards_where_it_ran_well_is_no_slip(base: Knowledge, tmp_path: Path) -> None:
+    """L stood 3/8 too far in; the move that the program itself had named was asked about as lean."""
+    lines = ["needle baseline L 1 1/2", "needle L 1 1/8", "yes", "yes, as it was found", "needle L +1/8", "leave"]
+    said, state = typed(base, tmp_path, {"machine": "helicopter"}, *lines)
+    place = stands(state.needles, "L")
+    assert place is not None and place.now == 20
+    opened = said[said.index("> needle L +1/8") :]
+    assert "Is it so?" not in opened and "open it again" not in opened

@@ -93,7 +93,7 @@ def test_minutes_that_todays_rules_do_not_take_leave_the_retest_its_own_length(
         log.append("answer", finding="fades-after", answer="late", reading=reading)
         log.append("unknown", finding="needle-moves-lately")
         log.append("fixed", cause="cooling-fan-blocked")
-        console = ScriptedConsole(["gone", "?", "gone", "7 min"])
+        console = ScriptedConsole(["?", "gone", "gone", "7 min"])
         Walk(base, log, console, tmp_path / "reports", None).run()
     said = " ".join(" ".join(console.lines).split())
     assert "Too short to tell. Run it for 8 minutes" in said
@@ -109,10 +109,11 @@ def test_a_fault_that_nobody_gave_a_minute_is_asked_for_it_and_outlasted(base: K
         for finding, answer in tell.items():
             log.append("answer", finding=finding, answer=answer)
         log.append("fixed", cause="coil-fails-hot")
-        console = ScriptedConsole(["gone", "10", "gone", "12", "gone", "15", "leave"], 200)
+        console = ScriptedConsole(["10", "gone", "gone", "12", "gone", "15", "leave"], 200)
         Walk(base, log, console, tmp_path, None).run()
         said = " ".join(console.lines)
         assert log.state.ran == {"past-its-minute": 15.0}
+    assert said.index("After how many minutes of running did it show") < said.index("Retest:"), "before anything runs"
     assert "It counts as gone after 15 minutes of running, not sooner." in said
     assert "Too short to tell. Run it for 15 minutes" in said
 

@@ -135,7 +135,7 @@ def test_what_is_forgotten_after_a_repair_that_helped_is_still_in_the_report(ben
     report = fault_report(bench, log.state, examine(bench, log.state), "diagnose")
     loose = bench.findings["bolts"].answers["loose"].say
     assert f"{loose} (found before the repair; not looked at since)" in [line.says for line in report.findings]
-    assert report.causes[0].repaired.startswith("put right, better but not gone")
+    assert report.causes[0].repaired.startswith("put right; a trouble was left")
 
 
 def test_a_repair_that_did_nothing_stands_below_the_causes_that_are_left(bench: Knowledge, tmp_path: Path) -> None:

@@ -530,7 +530,7 @@ def test_a_trouble_that_is_left_takes_nothing_from_the_repair_of_another(base: K
         answers = {"machine": "bench-stand", "starts": "hard", "overheats": "too-hot", "needle-moves-lately": "none"}
         tell(log, "too hot, and hard to start", answers)
         log.append("fixed", cause="cooling-fan-blocked")
-        replies = ["gone", "?", "that is gone, another trouble is left", "20", "gone", "1", "leave"]
+        replies = ["?", "gone", "that is gone, another trouble is left", "20", "gone", "1", "leave"]
         console = ScriptedConsole(replies, 400)
         Walk(base, log, console, tmp_path / "reports", None).run()
         assert [(done.cause, done.result) for done in log.state.repairs] == [("cooling-fan-blocked", "better")]

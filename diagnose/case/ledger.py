@@ -132,7 +132,8 @@ def doubtful(entries: Sequence[NeedleEntry], entry: NeedleEntry) -> str:
     if now > SELDOM_OPEN:
         return f"{turns(now)} out is further than a needle is set"
     good = good_at(entries, entry.needle)
-    if good is not None and now < good - 1 and not entry.said:
+    opens = before is not None and now > before.now
+    if good is not None and now < good - 1 and not (entry.said or opens):
         return f"{turns(now)} is {turns(good - now)} further in than where {entry.needle} ran well ({turns(good)})"
     if before and abs(now - before.now) > SELDOM_TURNED:
         return f"{turns(now)} is {turns(abs(now - before.now))} away from where {entry.needle} stood ({turns(before.now)})"

@@ -23,7 +23,8 @@ MOST_STEPS = 400
 
 @dataclass(frozen=True, slots=True)
 class Verdict:
-    """How the case stood when the first repair was put forward, or when the walk gave up."""
+    """How the case stood when the first repair was put forward as the cause, or when the walk gave up. What is put right
+    only because it forbids every start or keeps another repair on hold is put forward as no cause."""
 
     leader: str
     probability: float
@@ -164,7 +165,8 @@ def walk(knowledge: Knowledge, drawn: DrawnCase, way: Way) -> Walked:
                 bench.answer(finds, bool(waits))
                 continue
             case step:
-                if verdict is None:
+                on_the_way = isinstance(step, Repair) and bool(step.rules)
+                if verdict is None and not on_the_way:
                     verdict, before_verdict = _verdict(seen), asked
         if not isinstance(step, Repair):
             vain_minutes += CALL_FOR_HELP
@@ -180,8 +182,10 @@ def walk(knowledge: Knowledge, drawn: DrawnCase, way: Way) -> Walked:
         if bench.repairs[step.cause] == "better":
             asked += 1
             asking_minutes += ASKING
-    if verdict is None:
+    if verdict is None and not cured:
         raise RuntimeError(f"case {drawn.number} is asked without end")
+    if verdict is None:
+        verdict, before_verdict = _verdict(seen), asked
     return Walked(
         drawn, verdict, cured, asked, before_verdict, len(bench.repairs), asking_minutes, vain_minutes, right_minutes
     )

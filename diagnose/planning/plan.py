@@ -59,7 +59,7 @@ SOON_MENDED = 15.0
 """Minutes of a repair that is not put off by questions once its part was seen bad and it is the likely cause: loose bolts
 are tightened, not talked about."""
 
-FOUND_LIKELY = 0.2
+FOUND_LIKELY = 0.25
 """Probability from which a part that was found bad and is soon mended is put right before anything else is asked."""
 
 MOST_AGAIN = 4
@@ -97,7 +97,8 @@ def plan(knowledge: Knowledge, conclusions: Conclusions, standing: Standing, pro
         look = _settling_look(knowledge, conclusions, progress, work)
         if look:
             return look
-        if _found_and_soon_mended(knowledge, conclusions, work.cause):
+        sure = work.probability >= SURE_ENOUGH and seen_bad(knowledge, work.cause, conclusions.answers)
+        if sure or _found_and_soon_mended(knowledge, conclusions, work.cause):
             return work
     found = _found_and_quite_likely(knowledge, conclusions, standing, progress)
     if found:

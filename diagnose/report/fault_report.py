@@ -152,7 +152,7 @@ STEP_SAYS = {DONE: "done", NOT_DONE: "not done", CANNOT: "could not be done"}
 
 RESULTS = {
     "gone": "done; the symptom is gone",
-    "better": "done; better, but not gone",
+    "better": "done; it helped, and a trouble is left",
     "same": "done; the symptom is still there",
     SOUND: "looked at, and found sound; nothing was done",
     "not-done": "put aside, not done",
@@ -164,7 +164,7 @@ NOTHING_DONE = (SOUND, "not-done")
 
 PUT_RIGHT = {
     "gone": "put right",
-    "better": "put right, better but not gone",
+    "better": "put right; a trouble was left",
     "same": "done, and the symptom is still there",
     "not-proved": "done and not yet proved",
     "": "done and not yet proved",

@@ -43,12 +43,6 @@ def ask_where(sitting: Sitting, needle: str) -> bool:
     sitting.say()
     counted = stands(to_go_by(sitting), needle) is not None
     move = " a move (such as +1/8)," if counted else ""
-    sitting.say(
-        f"Where does the {needle} needle stand now? Turns out from lightly seated (such as 1 1/4),{move}"
-        " or ? if it was not counted.",
-        "ask",
-    )
-
     def understand(line: str) -> bool:
         if not line.strip() or not_known(line):
             return False
@@ -57,7 +51,11 @@ def ask_where(sitting: Sitting, needle: str) -> bool:
             raise NotUnderstood(trouble)
         return True
 
-    written = sitting.read(understand)
+    written = sitting.inquire(
+        f"Where does the {needle} needle stand now? Turns out from lightly seated (such as 1 1/4),{move}"
+        " or ? if it was not counted.",
+        understand,
+    )
     if written:
         sitting.say("    Mistyped? 'needle undo' takes it back.")
     return written

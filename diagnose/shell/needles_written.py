@@ -73,8 +73,7 @@ def is_a_slip(sitting: Sitting, entry: NeedleEntry) -> bool:
     doubt = doubtful(to_go_by(sitting), entry)
     if not doubt:
         return False
-    sitting.say(f"    {doubt}. Is it so?")
-    return sitting.choose(["yes, write it down", "no, a slip"]) == 1
+    return sitting.choose(["yes, write it down", "no, a slip"], f"{doubt}. Is it so?") == 1
 
 
 def enter(sitting: Sitting, needle: str, text: str) -> str:
@@ -109,7 +108,7 @@ def enter(sitting: Sitting, needle: str, text: str) -> str:
     _tell_the_rules(sitting, needle)
     if closing and not moved and held:
         sitting.say("    That is further in than it stood, and a weaker mixture is on hold: open it again before it runs.")
-    elif inside_its_good_count(sitting.state.needles, needle):
+    elif closing and inside_its_good_count(sitting.state.needles, needle):
         sitting.say("    That is further in than where it ran well, and lean: open it again before it runs.")
     elif closing and not moved and sitting.examined.conclusions.cured and place.now < place.baseline:
         sitting.say(
@@ -139,7 +138,6 @@ def ask_where_it_belongs(sitting: Sitting, needle: str) -> None:
     where it stands."""
     place = stands(sitting.state.needles, needle)
     there = f" {NOT_MOVED!r} if it was not moved," if place else ""
-    sitting.say(f"Where did the {needle} needle stand when it ran well? Turns out,{there} or ? if nobody knows.", "ask")
 
     def understand(line: str) -> NeedleEntry | None:
         if not line.strip() or not_known(line):
@@ -151,7 +149,8 @@ def ask_where_it_belongs(sitting: Sitting, needle: str) -> None:
         except (NotAReading, NotAMove) as error:
             raise NotUnderstood(str(error)) from None
 
-    belongs = sitting.read(understand)
+    asked = f"Where did the {needle} needle stand when it ran well? Turns out,{there} or ? if nobody knows."
+    belongs = sitting.inquire(asked, understand)
     if belongs is None:
         sitting.log.append("no-baseline", needle=needle)
         return
@@ -185,8 +184,8 @@ def _tell_the_rules(sitting: Sitting, needle: str) -> None:
     if known and (finding not in sitting.state.by_ledger or known == against_its_count(found)):
         return
     where = f"stands {found.off}" if found.moved_by else f"stands at its baseline of {turns(found.baseline)}"
-    sitting.say(f"{needle} {where}. Did it stand there when the trouble showed?", "ask")
-    if sitting.choose(["yes, as it was found", "no, it was turned since, or nobody knows"]) == 0:
+    asked = f"{needle} {where}. Did it stand there when the trouble showed?"
+    if sitting.choose(["yes, as it was found", "no, it was turned since, or nobody knows"], asked) == 0:
         last = max(entry.number for entry in sitting.state.needles if entry.needle == needle)
         sitting.log.append("answer", finding=finding, answer=against_its_count(found), by_entry=last)
 

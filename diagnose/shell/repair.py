@@ -142,6 +142,8 @@ def retest(walk: Walk, cause: Cause) -> None:
     walk.show(screens.paragraph(f"It is cured when: {cause.proof}", walk.width, "    "))
     verdict = GONE if walk.state.passed else NOT_NOW
     retests = retests_of(walk.knowledge, walk.examined.conclusions, cause)
+    for one in retests:
+        _must_run(walk, one)  # before anything flies
     takes_its_time = any(least_minutes(walk.knowledge, walk.state, one) for one in retests)
     for one in retests:
         if one.id in walk.state.passed or (one.id == NEEDLES_BACK and walk.state.another_left):

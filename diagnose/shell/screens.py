@@ -157,7 +157,7 @@ def standing(examined: Examined, width: int, most: int = 8) -> Lines:
     yield "As it stands:", "head"
     for place, cause in enumerate(ranked.causes[:most], 1):
         name = name_of(examined.knowledge, cause.cause)
-        handle = f"[{cause.cause}]" + (", put right" if cause.cause in examined.progress.repairs.done else "")
+        handle = f"[{cause.cause}]" + (", done" if cause.cause in examined.progress.repairs.done else "")
         yield from _bar(name, handle, cause.probability, width, place)
     yield from _bar("something not in these rules", "", ranked.other, width, 0)
     for pair in ranked.pairs[:2]:

@@ -161,12 +161,29 @@ class Sitting:
             return line
         return self.console.read(prompt, [*words, *self.commands])
 
-    def choose(self, says: Sequence[str]) -> int:
+    def choose(self, says: Sequence[str], asked: str = "") -> int:
+        """Return which of these is chosen. `asked` is the question before them."""
+
         def shown() -> screens.Lines:
-            return screens.choices(says, self.width)
+            yield from screens.paragraph(asked, self.width, "", "ask") if asked else ()
+            yield from screens.choices(says, self.width)
 
         self.show(shown())
         return self._asked(shown, lambda line: choice_of(line, says))
+
+    def inquire(
+        self,
+        asked: str,
+        understand: Callable[[str], Taken],
+        find: Callable[[str], tuple[Command, str] | None] | None = None,
+    ) -> Taken:
+        """Ask for what is typed in words or figures."""
+
+        def shown() -> screens.Lines:
+            return screens.paragraph(asked, self.width, "", "ask")
+
+        self.show(shown())
+        return self._asked(shown, understand, (), find)
 
     def _asked(
         self,
@@ -277,7 +294,7 @@ class Sitting:
         self.why = lambda: screens.why(self.examined, self.knowledge.findings[finds[0]], rules, worth, self.width)
         if not self._in_the_middle_of(check):
             self.show_check(check)
-            if self.choose(["done, here is the result", "cannot do it now"]):
+            if self.choose(["done, here is the result", "cannot do it now"], f"{check.name}:"):
                 for name in finds:
                     self._not_known(name, decides)
                 return

@@ -50,11 +50,13 @@ def _say_why(walk: Walk, held: Sequence[str], even_so: Repair | None, sound: str
         stands = "No repair is worth its minutes at this chance: taking it home, or asking for help, is shorter."
     if held:
         stands = "The likeliest cause waits for what is on hold."
+    if sound:
+        stands = "The likeliest is that nothing is wrong, and that was put aside."
     walk.say()
     walk.say(f"Undecided for now. {stands}", "head")
     walk.show_standing()
     if sound:
-        walk.say(f"    The likeliest was put aside: {walk.knowledge.causes[sound].name}.")
+        walk.show(screens.paragraph(str(walk.knowledge.causes[sound].explains), walk.width, "    "))
     for name in held[:1]:
         walk.say(f"    The likeliest, {walk.knowledge.causes[name].name}, waits for what is on hold:")
         for hold in in_the_way(walk.examined.conclusions, walk.knowledge.causes[name].fix):
