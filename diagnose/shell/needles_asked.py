@@ -43,6 +43,7 @@ def ask_where(sitting: Sitting, needle: str) -> bool:
     sitting.say()
     counted = stands(to_go_by(sitting), needle) is not None
     move = " a move (such as +1/8)," if counted else ""
+
     def understand(line: str) -> bool:
         if not line.strip() or not_known(line):
             return False
