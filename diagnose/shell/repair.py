@@ -118,7 +118,9 @@ def _put_right(walk: Walk, cause: Cause) -> None:
             # Nothing was changed, so that it is still there says nothing of the cause.
             walk.log.append("repair", cause=str(cause.id), result="not-done")
         return
-    chosen = walk.choose(["done", "could not do it", "looked at it: it is sound, and nothing was done"])
+    chosen = walk.choose(
+        ["done", "could not do it", "looked at it: it is sound, and nothing was done"], about=f"{cause.name}:"
+    )
     if chosen:
         walk.log.append("repair", cause=str(cause.id), result=("not-done", SOUND)[chosen - 1])
         return

@@ -161,15 +161,16 @@ class Sitting:
             return line
         return self.console.read(prompt, [*words, *self.commands])
 
-    def choose(self, says: Sequence[str], asked: str = "") -> int:
-        """Return which of these is chosen. `asked` is the question before them."""
+    def choose(self, says: Sequence[str], asked: str = "", about: str = "") -> int:
+        """Return which of these is chosen. `asked` is the question before them; where a page stood before them instead,
+        `about` says what it was about when they are shown again."""
 
-        def shown() -> screens.Lines:
-            yield from screens.paragraph(asked, self.width, "", "ask") if asked else ()
+        def shown(head: str) -> screens.Lines:
+            yield from screens.paragraph(head, self.width, "", "ask") if head else ()
             yield from screens.choices(says, self.width)
 
-        self.show(shown())
-        return self._asked(shown, lambda line: choice_of(line, says))
+        self.show(shown(asked))
+        return self._asked(lambda: shown(asked or about), lambda line: choice_of(line, says))
 
     def inquire(
         self,
@@ -294,7 +295,7 @@ class Sitting:
         self.why = lambda: screens.why(self.examined, self.knowledge.findings[finds[0]], rules, worth, self.width)
         if not self._in_the_middle_of(check):
             self.show_check(check)
-            if self.choose(["done, here is the result", "cannot do it now"], f"{check.name}:"):
+            if self.choose(["done, here is the result", "cannot do it now"], about=f"{check.name}:"):
                 for name in finds:
                     self._not_known(name, decides)
                 return
