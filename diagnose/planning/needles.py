@@ -83,14 +83,15 @@ def _sized(entries: Sequence[NeedleEntry], needle: str, way: str, because: str, 
         spared = tuple(hold for hold in held if hold != CLOSE_NEEDLE)
         size = EIGHTH if spared or place is None else size_out(place, tried(entries, needle))
         return NextMove(needle, OUT, size, because, spared=spared, counted=place is not None)
+    if place is None:
+        return NextMove(needle, IN, EIGHTH, because, held, counted=False)
+    size = size_in(place, tried(entries, needle))
     good = good_at(entries, needle)
-    if place is not None and good is not None and place.now < good:
+    if good is None:
+        return NextMove(needle, IN, size, because, held)
+    if place.now < good:
         return NextMove(needle, OUT, good - place.now, f"{needle} stands further in than where it ran well.")
-    size = EIGHTH if place is None else size_in(place, tried(entries, needle))
-    if place is not None and good is not None:
-        size = min(size, place.now - good)
-    at_good = place is not None and place.now == good
-    return NextMove(needle, IN, size, because, held, counted=place is not None, good=at_good)
+    return NextMove(needle, IN, min(size, place.now - good), because, held, good=place.now == good)
 
 
 def tried(entries: Sequence[NeedleEntry], needle: str) -> Tried:

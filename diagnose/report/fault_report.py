@@ -161,6 +161,7 @@ RESULTS = {
 
 
 NOTHING_DONE = (SOUND, "not-done")
+"""Results of a repair that was none: no step of it was taken."""
 
 PUT_RIGHT = {
     "gone": "put right",

@@ -133,8 +133,7 @@ def back_to_baseline(sitting: Sitting) -> bool:
         return False
     for place in allowed:
         sitting.say(f"    {place.needle}: {place.way_back()}")
-    sitting.say("Engine stopped. Are they back there?", "ask")
-    if sitting.choose(["yes, write it down", "no, leave it"]):
+    if sitting.choose(["yes, write it down", "no, leave it"], "Engine stopped. Are they back there?"):
         return True
     for place in allowed:
         sitting.log.append("needle", needle=place.needle, sixteenths=-place.moved_by, moved=True)
@@ -166,8 +165,8 @@ def tell_where_it_belongs(sitting: Sitting, typed: str) -> None:
         if sitting.examined.conclusions.cured:
             sitting.say(f"    Refused: it ran well further out, and its baseline is {turns(place.baseline)}.")
             return
-        sitting.say(f"    That is further in than its baseline of {turns(place.baseline)}. Is it so?")
-        if sitting.choose(["yes, write it down", "no, a slip"]):
+        asked = f"That is further in than its baseline of {turns(place.baseline)}. Is it so?"
+        if sitting.choose(["yes, write it down", "no, a slip"], asked):
             return
     write_where_it_belongs(sitting, needle, entry.sixteenths)
 
@@ -187,8 +186,8 @@ def call_good(sitting: Sitting, named: str) -> bool:
     move = next_move(sitting.knowledge, sitting.examined.conclusions, trusted_here(sitting))
     if move is not None and move.needle in [place.needle for place in places]:
         sitting.say(f"    {move.because}")
-        sitting.say(f"    That speaks against {move.needle} where it stands. Good even so?")
-        if sitting.choose(["no, it is not good yet", "yes, it runs well there, at work too"]) == 0:
+        asked = f"That speaks against {move.needle} where it stands. Good even so?"
+        if sitting.choose(["no, it is not good yet", "yes, it runs well there, at work too"], asked) == 0:
             return True
     for place in places:
         if brought_in_since(sitting.knowledge, sitting.state, place.needle):

@@ -95,10 +95,11 @@ def no_run_inside_its_good_count(sitting: Sitting) -> None:
         while (inside := inside_its_good_count(trusted_here(sitting), needle)) > SIXTEENTH:
             good = good_at(sitting.state.needles, needle) or 0
             sitting.say()
-            sitting.say(f"{needle} stands {turns(inside)} further in than where it ran well ({turns(good)}).", "warning")
+            where = f"{needle} stands {turns(inside)} further in than where it ran well ({turns(good)})."
+            sitting.say(where, "warning")
             sitting.say("    That is lean, and a retest runs it at work. Engine stopped: open it first.")
             opened, slowly = f"opened to {turns(good)} now", "it came in a sixteenth at a time, a run after each"
-            chosen = sitting.choose([opened, "it was miscounted", slowly])
+            chosen = sitting.choose([opened, "it was miscounted", slowly], about=where)
             if chosen == 0:
                 sitting.log.append("needle", needle=needle, sixteenths=inside, moved=True)
             elif chosen == 1:
@@ -148,7 +149,8 @@ def _ask_if_back(sitting: Sitting, place: NeedleStands) -> None:
     """Ask where a needle was left, and write it into the ledger. Nothing is asked to be closed under a hold."""
     off = f" and stood {place.off}" if place.moved_by else ""
     sitting.say()
-    sitting.say(f"{place.needle} was moved while the fault was looked for{off}. Where does it stand now?", "ask")
+    asked = f"{place.needle} was moved while the fault was looked for{off}. Where does it stand now?"
+    sitting.say(asked, "ask")
     if place.moved_by > 0 and not may_close(sitting):
         sitting.say("    Going back is on hold. Open is the safe side: leave it, and it is written into the report.")
     offers: dict[str, Callable[[], object]] = {
@@ -157,7 +159,7 @@ def _ask_if_back(sitting: Sitting, place: NeedleStands) -> None:
     if place.moved_by:
         offers[f"still at {turns(place.now)}"] = lambda: None
     offers["elsewhere, or it has to be counted"] = lambda: _count_or_leave_open(sitting, place.needle)
-    list(offers.values())[sitting.choose(list(offers))]()
+    list(offers.values())[sitting.choose(list(offers), about=asked)]()
 
 
 def _write_it_back(sitting: Sitting, place: NeedleStands) -> None:

@@ -96,8 +96,8 @@ def offer(walk: Walk, cause: Cause, rules: Sequence[str] = (), waits: str = "") 
 
 def stop_here(walk: Walk) -> None:
     """Close the case undecided, after asking whether that is meant."""
-    walk.say("Close the case undecided? A closed case is not opened again; 'leave' keeps it open.", "ask")
-    if walk.choose(["yes, close it undecided", "no, go on"]) == 0:
+    asked = "Close the case undecided? A closed case is not opened again; 'leave' keeps it open."
+    if walk.choose(["yes, close it undecided", "no, go on"], asked) == 0:
         walk.close("undecided", ())
 
 
@@ -144,8 +144,7 @@ def retest(walk: Walk, cause: Cause) -> None:
     walk.show(screens.paragraph(f"It is cured when: {cause.proof}", walk.width, "    "))
     verdict = GONE if walk.state.passed else NOT_NOW
     retests = retests_of(walk.knowledge, walk.examined.conclusions, cause)
-    for one in retests:
-        _must_run(walk, one)  # before anything flies
+    _ask_when_it_showed(walk, retests)
     takes_its_time = any(least_minutes(walk.knowledge, walk.state, one) for one in retests)
     for one in retests:
         if one.id in walk.state.passed or (one.id == NEEDLES_BACK and walk.state.another_left):
@@ -173,8 +172,8 @@ def retest(walk: Walk, cause: Cause) -> None:
     if needle:
         ask_where_it_was_cured(walk, needle)
     see_to_what_was_moved(walk)
-    walk.say("What was found and changed, in a few words? (Enter: as the steps say)", "ask")
-    words = walk.read(_words_of, find=command_among_words)
+    asked = "What was found and changed, in a few words? (Enter: as the steps say)"
+    words = walk.inquire(asked, _words_of, find=command_among_words)
     # Only now: whoever goes back at the question before has not proved it, and no count is good.
     if set_by(cause):
         keep_as_good(walk, set_by(cause))
@@ -208,7 +207,7 @@ def _verdict_of(walk: Walk, retest: Retest, well: str) -> tuple[int, float]:
     Nothing is gone before it has run as long as the fault asks; `well` is what a clean run is called that is too short to
     ask for that.
     """
-    least = _must_run(walk, retest)
+    least = least_minutes(walk.knowledge, walk.state, retest)
     _show(walk, retest, least)
     while True:
         walk.say("    The same symptom as before is:")
@@ -254,23 +253,23 @@ def _show(walk: Walk, retest: Retest, least: float) -> None:
     walk.show(screens.steps(walk.knowledge, walk.examined.conclusions, retest.steps, walk.width))
 
 
-def _must_run(walk: Walk, retest: Retest) -> float:
-    """How many minutes this retest must run; a fault that takes its time is outlasted, so it is asked how long it took."""
-    if retest.beyond and showed_after(walk.knowledge, walk.state, retest) is None and walk.state.showed is None:
-        walk.say("After how many minutes of running did it show, before? (? if nobody knows)", "ask")
-        showed = _read_minutes(walk, "type minutes, such as 10, or ? if nobody knows")
+def _ask_when_it_showed(walk: Walk, retests: Sequence[Retest]) -> None:
+    """Before anything flies: a fault that takes its time is outlasted, so it is asked, once, how long it took."""
+    outlasting = [one for one in retests if one.beyond and showed_after(walk.knowledge, walk.state, one) is None]
+    if outlasting and walk.state.showed is None:
+        asked = "After how many minutes of running did it show, before? (? if nobody knows)"
+        showed = _minutes(walk, asked, "type minutes, such as 10, or ? if nobody knows")
         walk.log.append("showed", minutes=showed or 0.0)
-    return least_minutes(walk.knowledge, walk.state, retest)
 
 
 def _minutes_run(walk: Walk) -> float:
     """How long it ran; when nobody looked at the clock it counts as not run."""
-    walk.say("How many minutes did it run? (? if nobody looked)", "ask")
-    return _read_minutes(walk, "type the minutes it ran, such as 12, or ? if nobody looked") or 0.0
+    wanted = "type the minutes it ran, such as 12, or ? if nobody looked"
+    return _minutes(walk, "How many minutes did it run? (? if nobody looked)", wanted) or 0.0
 
 
-def _read_minutes(walk: Walk, wanted: str) -> float | None:
-    """Minutes as they are typed; None for those that nobody knows."""
+def _minutes(walk: Walk, asked: str, wanted: str) -> float | None:
+    """Minutes as they are typed; None for those that nobody knows. `wanted` is said where nothing was typed."""
 
     def understand(line: str) -> float | None:
         if not line.strip():
@@ -280,7 +279,7 @@ def _read_minutes(walk: Walk, wanted: str) -> float | None:
         except NotAReading as error:
             raise NotUnderstood(str(error)) from None
 
-    return walk.read(understand)
+    return walk.inquire(asked, understand)
 
 
 def _mended(walk: Walk, cause: Cause) -> list[int]:

@@ -68,7 +68,6 @@ class Sitting:
         self._told_holds: set[str] = set()
         self._told_conditions: set[str] = set()
         self.why: Callable[[], screens.Lines] | None = None
-        self._again: Callable[[], Iterable[tuple[str, str]]] = tuple
         self._lines = 0
         self._dropped = False
 
@@ -131,8 +130,10 @@ class Sitting:
         words: Sequence[str] = (),
         prompt: str = "> ",
         find: Callable[[str], tuple[Command, str] | None] | None = None,
+        shown: Callable[[], Iterable[tuple[str, str]]] = tuple,
     ) -> Taken:
-        """Read lines until one is understood. Commands are carried out on the way."""
+        """Read lines until one is understood. Commands are carried out on the way. `shown` is what was asked: it is shown
+        again after a command that has scrolled it away, and never what a prompt outside this one has asked."""
         while True:
             try:
                 line = self._line(prompt, words)
@@ -148,7 +149,7 @@ class Sitting:
                 if command[0].run(self, command[1]):
                     raise Anew
                 if self._lines - before > SCROLLED:
-                    self.show(self._again())
+                    self.show(shown())
                 continue
             try:
                 return understand(line)
@@ -170,7 +171,7 @@ class Sitting:
             yield from screens.choices(says, self.width)
 
         self.show(shown(asked))
-        return self._asked(lambda: shown(asked or about), lambda line: choice_of(line, says))
+        return self.read(lambda line: choice_of(line, says), shown=lambda: shown(asked or about))
 
     def inquire(
         self,
@@ -184,21 +185,7 @@ class Sitting:
             return screens.paragraph(asked, self.width, "", "ask")
 
         self.show(shown())
-        return self._asked(shown, understand, (), find)
-
-    def _asked(
-        self,
-        shown: Callable[[], screens.Lines],
-        understand: Callable[[str], Taken],
-        words: Sequence[str] = (),
-        find: Callable[[str], tuple[Command, str] | None] | None = None,
-    ) -> Taken:
-        """Read what answers this; it is shown again after a command that has scrolled it away."""
-        outside, self._again = self._again, shown
-        try:
-            return self.read(understand, words, find=find)
-        finally:
-            self._again = outside
+        return self.read(understand, find=find, shown=shown)
 
     def warn_once(self, names: Sequence[str]) -> None:
         """Show cautions in full, each the first time only: before a question."""
@@ -271,7 +258,7 @@ class Sitting:
             return None if line.strip().lower() in in_full else command_in(line, self.commands)
 
         words = [str(answer) for answer in finding.answers]
-        given = self._asked(shown, lambda line: reply_to(finding, line), words, command)
+        given = self.read(lambda line: reply_to(finding, line), words, find=command, shown=shown)
         self.record(finding, given, decides)
         self.so_far()
 

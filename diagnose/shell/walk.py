@@ -318,9 +318,8 @@ class Walk(Sitting):
         if self.state.to_retest in self.knowledge.causes:
             fixed = self.knowledge.causes[self.state.to_retest].name
             self.say(f"Done and not yet proved: {fixed}. Without its retests it stands so in the report.", "head")
-        self.say("Close the case with this?", "ask")
         says = [str(self.knowledge.causes[cause].name)] if cause else []
-        chosen = self.choose([*says, f"{rest} (not in these rules)", "no, go on"])
+        chosen = self.choose([*says, f"{rest} (not in these rules)", "no, go on"], "Close the case with this?")
         if chosen < len(meant):
             ask_before_proof(self)
             see_to_what_was_moved(self)
