@@ -11,7 +11,7 @@ from diagnose.knowledge.model import Knowledge
 from diagnose.measuring.cases import OwnerKnows, draw
 from diagnose.planning.examine import Examined, examine
 from diagnose.planning.lifting import way_to_lift
-from diagnose.planning.mending import put_right
+from diagnose.planning.mending import seen_bad
 from diagnose.planning.plan import (
     AT_A_LOSS,
     MOST_ANSWERS,
@@ -220,7 +220,7 @@ def test_what_was_seen_bad_and_takes_minutes_is_put_right_and_not_doubted(base: 
         if compelled(base, seen.conclusions, seen.progress) or not isinstance(work, Repair) or work.waits:
             continue
         short = base.causes[work.cause].fix.minutes <= SOON_MENDED
-        if short and work.probability >= LIKELY_ENOUGH and put_right(base, work.cause, seen.conclusions.answers):
+        if short and work.probability >= LIKELY_ENOUGH and seen_bad(base, work.cause, seen.conclusions.answers):
             at_once += 1
             assert seen.next == work
     assert at_once

@@ -60,7 +60,8 @@ class Measure:
 @dataclass(frozen=True, slots=True)
 class Finding:
     """One question and its answers, from normal to worst unless `unordered`. What is `past` happened before the fault or
-    beside it: no repair changes the answer. `coincidence` is how often, at least, the answer is one of those that
+    beside it: no repair changes the answer. What `tests_the_whole` hangs on many parts: the repair of any fault that shows
+    the answer may have changed it. `coincidence` is how often, at least, the answer is one of those that
     a tell does not name, because it has nothing to do with the fault."""
 
     id: Text
@@ -76,6 +77,7 @@ class Finding:
     check: Text | None
     unordered: bool
     past: bool
+    tests_the_whole: bool
     unsure: Text | None
     coincidence: Text | None
     measure: Measure | None
@@ -175,6 +177,7 @@ class Cause:
     """A fault, what it shows, how it is settled, put right and proved.
 
     prove: retests its repair needs by its nature, besides those that every repair has.
+    comes_of: what brings it on, where it does not come by itself; it comes again while that is not found.
     """
 
     id: Text
@@ -189,6 +192,7 @@ class Cause:
     proof: Text
     prove: tuple[Text, ...]
     harm: Text
+    comes_of: Text | None
     basis: Text
     place: Place
 

@@ -88,6 +88,7 @@ def _finding(it: Fields) -> Finding:
         check=it.id_or_none("check"),
         unordered=it.choice_or_none("unordered", ("true",)) is not None,
         past=it.choice_or_none("past", ("true",)) is not None,
+        tests_the_whole=it.choice_or_none("tests_the_whole", ("true",)) is not None,
         unsure=it.choice_or_none("unsure", FREQUENCY),
         coincidence=it.choice_or_none("coincidence", FREQUENCY),
         measure=measure,
@@ -183,6 +184,7 @@ def _cause(it: Fields) -> Cause:
         proof=it.text("proof"),
         prove=it.ids("prove"),
         harm=it.text("harm"),
+        comes_of=it.text_or_none("comes_of"),
         basis=it.text("basis"),
         place=it.table.place,
     )

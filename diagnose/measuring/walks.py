@@ -10,7 +10,7 @@ from types import MappingProxyType
 from ..case.state import CaseState, Given, RepairDone
 from ..knowledge.model import Finding, Knowledge, Tell
 from ..planning.examine import Examined, examine
-from ..planning.mending import may_be_gone, mending, put_right
+from ..planning.mending import may_be_gone, may_mend, put_right
 from ..planning.steps import Ask, AskAgain, DoCheck, Next, Repair
 from ..planning.worth import ASKING, CALL_FOR_HELP, minutes_of
 from ..reasoning.tables import shown_rates
@@ -126,7 +126,7 @@ class _Bench:
             {
                 name: most_usual(self.knowledge.findings[name])
                 for name in mended
-                if not any(fault in mending(self.knowledge, name, seen[name]) for fault in left)
+                if not any(fault in may_mend(self.knowledge, name, seen[name]) for fault in left)
             }
         )
         self._forget(mended)

@@ -25,14 +25,26 @@ def mending(knowledge: Knowledge, finding: str, answer: str) -> tuple[str, ...]:
     return named or _settled(knowledge).get((finding, answer), ())
 
 
+def may_mend(knowledge: Knowledge, finding: str, answer: str) -> tuple[str, ...]:
+    """Return the causes after whose repair this answer is looked for anew: those whose repair puts it right and, where the
+    test hangs on many parts, all that show it."""
+    if not knowledge.findings[finding].tests_the_whole:
+        return mending(knowledge, finding, answer)
+    return tuple(dict.fromkeys((*mending(knowledge, finding, answer), *_showing(knowledge).get((finding, answer), ()))))
+
+
 def put_right(knowledge: Knowledge, cause: str, answers: Mapping[str, str]) -> tuple[str, ...]:
-    """Return the answered findings that the repair of this cause has put right, to be looked at anew."""
-    return tuple(name for name, answer in answers.items() if cause in mending(knowledge, name, answer))
+    """Return the answered findings that the repair of this cause has put right, or may have, to be looked at anew."""
+    return tuple(name for name, answer in answers.items() if cause in may_mend(knowledge, name, answer))
 
 
 def seen_bad(knowledge: Knowledge, cause: str, answers: Mapping[str, str]) -> tuple[str, ...]:
     """Return what the repair of this cause puts right and somebody has looked at: a filter is not bad for its age."""
-    return tuple(name for name in put_right(knowledge, cause, answers) if not knowledge.findings[name].past)
+    return tuple(
+        name
+        for name, answer in answers.items()
+        if cause in mending(knowledge, name, answer) and not knowledge.findings[name].past
+    )
 
 
 def may_be_gone(knowledge: Knowledge, cause: str, answers: Mapping[str, str]) -> tuple[str, ...]:
@@ -54,15 +66,25 @@ def _of_its_running(knowledge: Knowledge, name: str, answer: str) -> bool:
 
 @lru_cache(maxsize=8)
 def _settled(knowledge: Knowledge) -> Mapping[tuple[str, str], tuple[str, ...]]:
-    return grouped(_found(knowledge))
+    """(finding, answer) -> the causes that are settled by the look that finds it, and show it."""
+    return grouped(
+        (found, cause)
+        for found, cause in _shown(knowledge)
+        if found[0] in knowledge.checks[knowledge.causes[cause].settled_by].finds
+    )
 
 
-def _found(knowledge: Knowledge) -> Iterable[tuple[tuple[str, str], str]]:
+@lru_cache(maxsize=8)
+def _showing(knowledge: Knowledge) -> Mapping[tuple[str, str], tuple[str, ...]]:
+    """(finding, answer) -> the causes that show it."""
+    return grouped(_shown(knowledge))
+
+
+def _shown(knowledge: Knowledge) -> Iterable[tuple[tuple[str, str], str]]:
+    """Each answer with each cause that shows it, far oftener than others do."""
     tables = tables_of(knowledge)
     for row, cause in enumerate(knowledge.causes.values()):
-        for finding in knowledge.checks[cause.settled_by].finds:
-            if finding not in cause.shows:
-                continue
-            for answer, column in tables.column[str(finding)].items():
-                if tables.likelihood[str(finding)][row, column] >= SEEN_SO * tables.general[str(finding)][column]:
-                    yield (str(finding), answer), str(cause.id)
+        for finding in map(str, cause.shows.keys() & knowledge.findings.keys()):
+            for answer, column in tables.column[finding].items():
+                if tables.likelihood[finding][row, column] >= SEEN_SO * tables.general[finding][column]:
+                    yield (finding, answer), str(cause.id)

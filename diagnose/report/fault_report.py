@@ -524,6 +524,7 @@ def _still_open(knowledge: Knowledge, state: CaseState, examined: Examined) -> t
     ]
     if state.closing is not None:
         open_points += stands_off(knowledge, state, examined.conclusions)
+        open_points += not_found_yet(knowledge, state)
     open_points += [f"{ALSO_TOLD} {words}" for words in state.passed_over]
     open_points += _to_prove(knowledge, state, examined.conclusions)
     open_points += [f"Put aside: {_cause_name(knowledge, cause)}" for cause in sorted(state.put_aside)]
@@ -532,6 +533,14 @@ def _still_open(knowledge: Knowledge, state: CaseState, examined: Examined) -> t
         questions = next_questions(knowledge, examined.conclusions, examined.standing, examined.progress, most=3)
         open_points += [f"Would tell most next: {knowledge.findings[name].ask}" for name, _ in questions]
     return tuple(open_points)
+
+
+def not_found_yet(knowledge: Knowledge, state: CaseState) -> tuple[str, ...]:
+    """Return what brought on the fault that was put right, where nothing else was found beside it: it comes again."""
+    if state.closing is None or state.closing.how != "found" or len(state.closing.causes) != 1:
+        return ()
+    cause = knowledge.causes.get(state.closing.causes[0])
+    return (f"Not found yet is {cause.comes_of}",) if cause is not None and cause.comes_of else ()
 
 
 def _to_prove(knowledge: Knowledge, state: CaseState, conclusions: Conclusions) -> list[str]:

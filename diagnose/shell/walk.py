@@ -10,7 +10,7 @@ from ..knowledge.model import NORMAL, Cause, Finding
 from ..planning.plan import one_more
 from ..planning.steps import Ask, AskAgain, DoCheck, Repair, Undecided, open_questions
 from ..reasoning.doubt import Turn, turns_of_mind
-from ..report.fault_report import NOT_PROVED, proved
+from ..report.fault_report import NOT_PROVED, not_found_yet, proved
 from . import screens
 from .choices import several_of
 from .console import Left
@@ -249,6 +249,8 @@ class Walk(Sitting):
             holds = "; ".join(str(self.knowledge.holds[name].name) for name in self.examined.conclusions.holds)
             if holds:
                 self.say(f"    Still on hold: {holds}. The report says until when.")
+        for says in not_found_yet(self.knowledge, self.state):
+            self.show(screens.paragraph(says, self.width, "    "))
         self.write_report()
 
     def show_standing(self) -> None:
