@@ -22,6 +22,7 @@ from diagnose.knowledge.model import (
 )
 from diagnose.knowledge.reader import FAMILIES
 from diagnose.planning.examine import Examined, examine
+from diagnose.planning.steps import DoCheck
 from diagnose.reasoning.reason import reason
 from diagnose.reasoning.tables import general_rates, shown_rates
 from diagnose.shell.phrases import match
@@ -235,6 +236,20 @@ def test_a_surge_that_goes_with_the_governor_is_the_loops(base: Knowledge) -> No
     """Governor off splits an engine fault from a control fault (common practice)."""
     examined = seen(base, machine="helicopter", governor_fitted="on", surge_pattern="regular", surge_governor_off="gone")
     assert examined.standing.causes[0].cause == "governor-gain-high"
+
+
+def test_slop_is_looked_for_before_a_gain_is_touched(base: Knowledge) -> None:
+    """Common practice: a worn link hunts at every gain."""
+    told = {"machine": "helicopter", "fit_to_run": "fit", "what_changed": "nothing", "under_load": "surges"}
+    step = seen(base, **told, governor_fitted="on", surge_pattern="regular", surge_governor_off="gone").next
+    assert isinstance(step, DoCheck) and step.check == "servo-repeat-test"
+
+
+def test_an_engine_that_was_lean_and_far_too_hot_is_looked_into_before_it_works_again(base: Knowledge) -> None:
+    """Common practice; what heat does to a piston: textbook Two-Stroke Engines, 2018, p. 188 (research notes row 50)."""
+    told = {"machine": "aeroplane", "fit_to_run": "fit", "what_changed": "nothing", "engine_housing": "cowled"}
+    step = seen(base, **told, top_end="sharp-then-sags", overheats="too-hot", air_way_out="enough", fins="clear").next
+    assert isinstance(step, DoCheck) and step.check == "compression-feel"
 
 
 def test_lean_is_warned_of_as_soon_as_it_is_possible(base: Knowledge) -> None:

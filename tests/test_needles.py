@@ -303,6 +303,14 @@ def test_the_whole_history_is_drawn_in_the_ledger_and_in_the_report(base: Knowle
     report = fault_report(base, state, examine(base, state), "diagnose")
     for page in (as_markdown(report), as_html(report)):
         assert "The needles over every count and move" in page
+    assert "| H | 1 1/4 turns | 1 1/4 turns | 1 3/8 turns |" in as_markdown(report)
+
+
+def test_the_report_keeps_where_a_needle_was_first_counted_beside_where_it_belongs(base: Knowledge, tmp_path: Path) -> None:
+    lines = ["needle H 2", "needle baseline H 1 3/8", "yes", "no", "leave"]
+    _, state = typed(base, tmp_path, {"machine": "helicopter"}, *lines)
+    h = needles_of(base, state, examine(base, state).conclusions).lines[0]
+    assert (h.found, h.baseline, h.now) == ("2 turns", "1 3/8 turns", "2 turns")
 
 
 @pytest.mark.parametrize("line", ["needle X 1", "needle H", "needle sideways", "needle H 1/3", "needle good X"])
@@ -498,6 +506,15 @@ def test_a_needle_that_was_moved_is_asked_at_its_first_count_where_it_belongs(ba
     place = stands(state.needles, "H")
     assert place is not None and (place.baseline, place.now) == (22, 38)
     assert "1 turn further out than its baseline of 1 3/8 turns" in said
+
+
+def test_where_a_needle_belongs_may_be_answered_by_the_command_as_well(base: Knowledge, tmp_path: Path) -> None:
+    """Asked where H belongs, somebody types the command for it; he was asked once more."""
+    told = {"machine": "aeroplane", "needle-moves-lately": "richer"}
+    said, state = typed(base, tmp_path, told, "needle H 2 3/8", "needle baseline H 1 3/8", "no", "leave")
+    place = stands(state.needles, "H")
+    assert place is not None and (place.baseline, place.now) == (22, 38)
+    assert said.count("Where did the H needle stand when it ran well?") == 1
 
 
 def test_where_a_needle_belongs_can_be_told_at_any_time(base: Knowledge, tmp_path: Path) -> None:

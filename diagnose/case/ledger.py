@@ -95,6 +95,12 @@ def good_at(entries: Sequence[NeedleEntry], needle: str) -> int | None:
     return known[-1] if known else None
 
 
+def first_count(entries: Sequence[NeedleEntry], needle: str) -> int | None:
+    """Return what was first counted of a needle in this case, as found where nobody had turned it before; None for none."""
+    counts = (e.sixteenths for e in entries if e.needle == needle and e.number and not e.moved and not e.said)
+    return next(counts, None)
+
+
 def inside_its_good_count(entries: Sequence[NeedleEntry], needle: str) -> int:
     """Return by how many sixteenths a needle stands further in than where it ran well: lean by that much; 0 where it does
     not, or nobody knows."""

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 from ..bench.needles import history
 from ..case.casefile import MACHINE
-from ..case.ledger import stands, told, turned
+from ..case.ledger import first_count, stands, told, turned
 from ..case.readings import count_words, percent, times, turns
 from ..case.state import CANNOT, DONE, NOT_DONE, SOUND, CaseState, RepairDone
 from ..drawing.chart import Chart
@@ -87,9 +87,10 @@ class CauseLine:
 
 @dataclass(frozen=True, slots=True)
 class NeedleLine:
-    """A needle: its baseline, where it stands, how to put it back, and every move."""
+    """A needle: what was first counted in this case, its baseline, where it stands, how to put it back, and every move."""
 
     needle: str
+    found: str
     baseline: str
     now: str
     back: str
@@ -512,7 +513,9 @@ def _needle_lines(knowledge: Knowledge, state: CaseState, may_close: bool) -> tu
             baseline, back = "not known", "to be set up anew"
         if needle in unknown:
             now, back = "not known", "not counted since it was turned"
-        lines.append(NeedleLine(needle, baseline, now, back, moves))
+        first = first_count(state.needles, needle)
+        found = "not counted" if first is None else turns(first)
+        lines.append(NeedleLine(needle, found, baseline, now, back, moves))
     return tuple(lines)
 
 

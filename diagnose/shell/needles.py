@@ -22,6 +22,7 @@ from ..planning.needles import (
     in_words,
     next_move,
     way_back_ends,
+    without_a_baseline,
 )
 from .choices import NotUnderstood
 from .needles_written import (
@@ -61,7 +62,7 @@ def typed(sitting: Sitting, rest: str) -> bool:
         case "undo":
             return undo(sitting, entry)
         case "baseline" if entry:
-            tell_where_it_belongs(sitting, entry)
+            return tell_where_it_belongs(sitting, entry)
         case "baseline":
             return back_to_baseline(sitting)
         case "good":
@@ -148,27 +149,29 @@ def _stays(sitting: Sitting, place: NeedleStands) -> bool:
     return cured and place.moved_by > 0 and way_back_ends(sitting.knowledge, sitting.state, place.needle) is None
 
 
-def tell_where_it_belongs(sitting: Sitting, typed: str) -> None:
+def tell_where_it_belongs(sitting: Sitting, typed: str) -> bool:
     """`needle baseline H 1 1/4`: where it stood when it ran well, as somebody says."""
     needle, _, text = typed.partition(" ")
     needle = needle.upper()
     if needle not in NEEDLES or not text:
         sitting.say("    Write the needle and the count at which it ran well, such as: needle baseline H 1 1/4")
-        return
+        return False
     try:
         entry = belonging(sitting, needle, text)
     except (NotAReading, NotAMove, NotUnderstood) as error:
         sitting.say(f"    {error}.")
-        return
+        return False
     place = stands(to_go_by(sitting), needle)
-    if place and entry.sixteenths < place.baseline:
+    has_one = needle not in without_a_baseline(sitting.knowledge, sitting.state)
+    if place and has_one and entry.sixteenths < place.baseline:
         if sitting.examined.conclusions.cured:
             sitting.say(f"    Refused: it ran well further out, and its baseline is {turns(place.baseline)}.")
-            return
+            return False
         asked = f"That is further in than its baseline of {turns(place.baseline)}. Is it so?"
         if sitting.choose(["yes, write it down", "no, a slip"], asked):
-            return
+            return True
     write_where_it_belongs(sitting, needle, entry.sixteenths)
+    return True
 
 
 def call_good(sitting: Sitting, named: str) -> bool:

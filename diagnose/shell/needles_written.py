@@ -169,7 +169,9 @@ def belonging(sitting: Sitting, needle: str, text: str) -> NeedleEntry:
 
 def write_where_it_belongs(sitting: Sitting, needle: str, sixteenths: int) -> None:
     sitting.log.append("needle", needle=needle, sixteenths=sixteenths, moved=False, said=True)
-    sitting.say(f"    {needle} belongs at {turns(sixteenths)}: that is its baseline.")
+    sitting.say(
+        f"    {needle} belongs at {turns(sixteenths)}: that is its baseline. Mistyped? 'needle undo' takes it back."
+    )
     _tell_the_rules(sitting, needle)
 
 
