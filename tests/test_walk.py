@@ -863,6 +863,12 @@ def test_what_was_asked_is_shown_again_after_a_command_has_scrolled_it_away(base
     assert text.count(asked) == 1, "one line scrolls nothing away"
 
 
+def test_a_question_about_a_part_that_is_not_there_is_not_asked_by_name_either(base: Knowledge, tmp_path: Path) -> None:
+    text, state = walked(base, tmp_path, "bench stand, dies at idle", "", "change governor-signal", "leave")
+    assert "By what was answered, this machine cannot show that: " in text
+    assert "governor-signal" not in state.findings
+
+
 def test_a_question_that_a_hold_names_can_be_answered_though_it_was_not_asked_yet(base: Knowledge, tmp_path: Path) -> None:
     text, state = walked(base, tmp_path, "helicopter hunts at idle", "1", "change failsafe", "1", "leave")
     assert "failsafe" in state.answers, text

@@ -14,7 +14,7 @@ from ..case.log import CaseLog
 from ..case.state import CaseState, Given
 from ..knowledge.model import Check, Finding, Knowledge
 from ..planning.examine import Examined, as_known_today, examine
-from ..planning.steps import askable, under_of
+from ..planning.steps import askable, needs_of, under_of
 from ..planning.worth import Worth
 from ..reasoning.learned import Learned
 from ..report.files import CannotWrite, write_reports
@@ -359,7 +359,12 @@ class Sitting:
             self.say("    There is no answer to change yet.")
             return False
         if rest not in given and rest in self.knowledge.findings:
-            given.append(rest)  # a hold may name a question that was not asked yet
+            # A hold may name a question that was not asked yet; one about a part that is not there is answered by that.
+            finding = self.knowledge.findings[rest]
+            if not self.examined.conclusions.applies(needs_of(self.knowledge, finding)):
+                self.say(f"    By what was answered, this machine cannot show that: {finding.ask}")
+                return False
+            given.append(rest)
         if rest not in given:
             begun = [name for name in given if rest and name.startswith(rest)]
             if len(begun) != 1:
