@@ -360,9 +360,9 @@ class Sitting:
             return False
         if rest not in given and rest in self.knowledge.findings:
             # A hold may name a question that was not asked yet; one about a part that is not there is answered by that.
-            finding = self.knowledge.findings[rest]
-            if not self.examined.conclusions.applies(needs_of(self.knowledge, finding)):
-                self.say(f"    By what was answered, this machine cannot show that: {finding.ask}")
+            asked = self.knowledge.findings[rest]
+            if not self.examined.conclusions.applies(needs_of(self.knowledge, asked)):
+                self.say(f"    By what was answered, this machine cannot show that: {asked.ask}")
                 return False
             given.append(rest)
         if rest not in given:
