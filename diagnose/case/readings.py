@@ -106,9 +106,24 @@ class Reading:
 def parse_reading(text: str, measure: Measure) -> Reading:
     """Return the number meant by `text`, in the measure's unit. Without a unit the measure's own is meant.
 
+    Of a time said from and to, as in '4 or 5 minutes', the longer is meant: whoever waits for a fault waits that long.
+
     Raises NotAReading when it is no number, has a unit of another kind, or is impossible.
     """
-    return parse_quantity(text, str(measure.unit), measure.least, measure.most)
+    said = _ROUGHLY.sub("", " ".join(text.split()))
+    if _KINDS.get(str(measure.unit)) == "time" and len(said) <= LONGEST:
+        said = _FROM_TO.sub(r"\1", said)
+        word, _, rest = said.partition(" ")
+        said = f"{_IN_WORDS.get(word.lower(), word)} {rest}"
+    return parse_quantity(said, str(measure.unit), measure.least, measure.most)
+
+
+_ROUGHLY = re.compile(r"^(?:about|around|roughly|some|maybe|perhaps)\s+", re.IGNORECASE)
+_FROM_TO = re.compile(r"^\w[\w.,]*\s*(?:or|to|-)\s*(?=\w)(.*)$")
+_COUNTED = ("one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
+_IN_WORDS = MappingProxyType(
+    {word: number for number, word in enumerate(_COUNTED, 1)} | {"fifteen": 15, "twenty": 20, "thirty": 30, "forty": 40}
+)
 
 
 def number_of(reading: str | None, measure: Measure | None) -> float | None:

@@ -14,7 +14,7 @@ from .hearing import Hearing
 from .setup_model import Carburettor, NeedleMove, SetupStep
 from .source import Place, Text
 
-ENGINE_STATES = ("stopped", "cold", "idling", "loaded")
+ENGINE_STATES = ("stopped", "cold", "then-run", "idling", "loaded")
 """State of the engine while something is done to it."""
 
 KNOWN = "known"

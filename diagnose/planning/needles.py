@@ -279,8 +279,9 @@ def stands_off(knowledge: Knowledge, state: CaseState, conclusions: Conclusions)
             )
         elif place is not None and needle in baseless(state):
             says.append(
-                f"{needle} was moved while the fault was looked for, and where it belongs is not known. It ran last at"
-                f" {turns(place.now)}: it is set up anew, from the rich side, before that counts as its baseline."
+                f"{needle} may have been moved before it was counted, and where it belongs is not known. It ran last at"
+                f" {turns(place.now)}: leave it there while it runs well. Where it does not, it is set up anew, from the"
+                " rich side, and only then does its count become a baseline."
             )
         elif place is not None and place.moved_by and needle in {*moved, *opened}:
             back = _put_back(knowledge, place, conclusions.held(NEEDLE_HOLDS))

@@ -300,10 +300,8 @@ def _club(examined: Examined) -> tuple[str, ...]:
     learned = examined.learned
     if learned is None:
         return ()
-    lines = [
-        f"{learned.cases} confirmed cases of this club moved the odds above from what the rules say (--no-book leaves"
-        " them out)."
-    ]
+    cases = f"{learned.cases} confirmed {'case' if learned.cases == 1 else 'cases'}"
+    lines = [f"{cases} of this club moved the odds above from what the rules say (--no-book leaves them out)."]
     for ranked in examined.standing.causes[:MOST_CAUSES]:
         seen, here = learned.seen.get(ranked.cause, 0), learned.seen_here.get(ranked.cause, 0)
         if seen:
@@ -450,14 +448,16 @@ def _found_and_now(knowledge: Knowledge, before: CaseState, since: CaseState, na
 
 
 def _done(knowledge: Knowledge, state: CaseState, conclusions: Conclusions) -> tuple[DoneLine, ...]:
-    """Every repair and what became of it, the last of them perhaps done and not proved."""
+    """Every repair and what became of it, the last of them perhaps done and not proved. What was put aside and taken up
+    again is told once."""
     lines = [
         DoneLine(
             _cause_name(knowledge, repair.cause),
             f"{_became(knowledge, repair)} ({when(repair.at)})",
             _steps(knowledge, repair.cause, conclusions) if repair.result not in NOTHING_DONE else (),
         )
-        for repair in state.repairs
+        for place, repair in enumerate(state.repairs)
+        if repair.result != "not-done" or repair.cause not in [later.cause for later in state.repairs[place + 1 :]]
     ]
     if state.to_retest:
         passed = "; ".join(str(knowledge.retests[name].name) for name in state.passed if name in knowledge.retests)
@@ -530,7 +530,9 @@ def _still_open(knowledge: Knowledge, state: CaseState, examined: Examined) -> t
         open_points += not_found_yet(knowledge, state)
     open_points += [f"{ALSO_TOLD} {words}" for words in state.passed_over]
     open_points += _to_prove(knowledge, state, examined.conclusions)
-    open_points += [f"Put aside: {_cause_name(knowledge, cause)}" for cause in sorted(state.put_aside)]
+    closed = state.closing.causes if state.closing else ()
+    aside = sorted(state.put_aside.difference(closed))
+    open_points += [f"Put aside: {_cause_name(knowledge, cause)}" for cause in aside]
     open_points += [f"Done and not proved by a retest: {_cause_name(knowledge, one)}" for one in sorted(state.unproved)]
     if state.closing is None or state.closing.how == "undecided":
         questions = next_questions(knowledge, examined.conclusions, examined.standing, examined.progress, most=3)

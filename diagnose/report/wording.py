@@ -9,6 +9,7 @@ ENGINE: Mapping[str, str] = MappingProxyType(
     {
         "stopped": "engine stopped",
         "cold": "engine stopped and cold",
+        "then-run": "engine stopped first, then run, model restrained",
         "idling": "engine idling, model restrained",
         "loaded": "engine under load, model restrained or flown as the steps say",
     }

@@ -65,7 +65,7 @@ def command_among_words(line: str) -> tuple[Command, str] | None:
 def command_in(line: str, commands: Mapping[str, Command] = COMMANDS) -> tuple[Command, str] | None:
     """Return the command a line begins with and the rest of it, or None."""
     word, _, rest = line.strip().partition(" ")
-    command = commands.get(word.lower())
+    command = commands.get(word.lower().removesuffix(":"))
     return (command, rest.strip()) if command and (command.takes or not rest) else None
 
 

@@ -46,10 +46,16 @@ def cleaned(text: str) -> str:
 def wrapped(text: str, width: int, first: str = "", rest: str | None = None) -> list[str]:
     """Return `text` in lines of `width` columns, the first led by `first` and the others by `rest`."""
     rest = " " * len(first) if rest is None else rest
+    # A number and its percent sign stay on one line: textwrap does not break at a no-break space.
     lines = textwrap.wrap(
-        text, width, initial_indent=first, subsequent_indent=rest, break_long_words=True, break_on_hyphens=False
+        text.replace(" %", "\u00a0%"),
+        width,
+        initial_indent=first,
+        subsequent_indent=rest,
+        break_long_words=True,
+        break_on_hyphens=False,
     )
-    return lines or [first.rstrip()]
+    return [line.replace("\u00a0%", " %") for line in lines] or [first.rstrip()]
 
 
 def show(console: Console, lines: Iterable[tuple[str, str]]) -> None:

@@ -105,7 +105,8 @@ def enter(sitting: Sitting, needle: str, text: str) -> str:
     if needle in without_a_baseline(sitting.knowledge, sitting.state):
         sitting.say(f"    {needle} may have been moved before it was counted, so this is no baseline.")
         ask_where_it_belongs(sitting, needle)
-    _tell_the_rules(sitting, needle)
+    else:
+        _tell_the_rules(sitting, needle)
     if closing and not moved and held:
         sitting.say("    That is further in than it stood, and a weaker mixture is on hold: open it again before it runs.")
     elif closing and inside_its_good_count(sitting.state.needles, needle):
@@ -119,6 +120,17 @@ def enter(sitting: Sitting, needle: str, text: str) -> str:
             sitting.say("    Come closer in small moves: an eighth, then a sixteenth for the last.")
         _tell_other(sitting, needle)
     return ""
+
+
+COUNTED_BY = {f"{needle.lower()}-turns": needle for needle in NEEDLES}
+"""Question that is answered by a count -> the needle it counts."""
+
+
+def keep_the_count(sitting: Sitting, finding: str, reading: str) -> None:
+    """A count that was given as the answer of a check belongs into the ledger as well. One that is not in sixteenths stays
+    an answer."""
+    if finding in COUNTED_BY and not sitting.state.setting_up:
+        enter(sitting, COUNTED_BY[finding], reading)
 
 
 def _tell_other(sitting: Sitting, needle: str) -> None:

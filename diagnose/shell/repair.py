@@ -38,6 +38,7 @@ from .needles_asked import (
     see_to_what_was_moved,
     show_what_stands_off,
 )
+from .needles_written import may_close
 
 if TYPE_CHECKING:
     from .walk import Walk
@@ -225,7 +226,7 @@ def _see_needles_back(walk: Walk, retest: Retest) -> int:
     """Lead through the way back of the needles, once every run was good, and return a verdict. A fault that comes back with
     a needle takes nothing from the repair."""
     if walk.examined.conclusions.cured:
-        if moved_in_the_chase(walk.knowledge, walk.state):
+        if moved_in_the_chase(walk.knowledge, walk.state) and may_close(walk):
             walk.say("Gone in every run. A needle that was opened may go back to its count, and no further.")
         walk.tell_news()
     _show(walk, retest, 0.0)

@@ -22,7 +22,7 @@ from . import screens
 from .choices import NotUnderstood, choice_of
 from .commands import COMMANDS, Command, command_among_words, command_in
 from .console import Console, Dropped, Left, show
-from .needles_written import say_what_is_written
+from .needles_written import keep_the_count, say_what_is_written
 from .replies import reply_to
 
 Taken = TypeVar("Taken")
@@ -270,6 +270,7 @@ class Sitting:
             self._not_known(str(finding.id), decides)
         elif given.reading:
             self.log.append("answer", finding=str(finding.id), answer=given.answer, reading=given.reading)
+            keep_the_count(self, str(finding.id), given.reading)
         else:
             self.log.append("answer", finding=str(finding.id), answer=given.answer)
 
@@ -280,18 +281,23 @@ class Sitting:
         self, check: Check, finds: Sequence[str], rules: Sequence[str], worth: Worth | None, decides: bool = False
     ) -> None:
         self.why = lambda: screens.why(self.examined, self.knowledge.findings[finds[0]], rules, worth, self.width)
-        if not self._in_the_middle_of(check):
-            self.show_check(check)
-            if self.choose(["done, here is the result", "cannot do it now"], about=f"{check.name}:"):
-                for name in finds:
-                    self._not_known(name, decides)
-                return
-            self.log.append("check", check=str(check.id))
+        if not self._in_the_middle_of(check) and not self.carry_out(check, finds, decides):
+            return
         for name in finds:
             self.tell_news()
             finding = self.knowledge.findings[name]
             if askable(self.knowledge, self.examined.conclusions, self.examined.progress, finding):
                 self.ask(finding, rules, worth, decides)
+
+    def carry_out(self, check: Check, finds: Sequence[str], decides: bool = False) -> bool:
+        """Lead through a check. False when it cannot be done now, and what it finds is not known."""
+        self.show_check(check)
+        if self.choose(["done, here is the result", "cannot do it now"], about=f"{check.name}:"):
+            for name in finds:
+                self._not_known(name, decides)
+            return False
+        self.log.append("check", check=str(check.id))
+        return True
 
     def _in_the_middle_of(self, check: Check) -> bool:
         """True if the check was done and only a part of its results given: it goes on with what it still has to find.

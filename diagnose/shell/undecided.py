@@ -7,10 +7,11 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from ..knowledge.checker import RUN
-from ..knowledge.model import NORMAL
+from ..knowledge.model import NORMAL, Cause
 from ..planning.lifting import behind
 from ..planning.plan import safe_looks, still_to_prove
 from ..planning.steps import DoCheck, Progress, Repair, in_the_way
+from ..planning.worth import LIKELY_ENOUGH
 from ..report.wording import minutes
 from . import screens
 from .repair import offer, stop_here
@@ -23,40 +24,42 @@ def undecided(walk: Walk, held: Sequence[str], even_so: Repair | None) -> None:
     """Say why nothing is put forward, and do what is chosen: a quick look, what holds the likeliest (`held`), or an end."""
     seen = walk.examined
     looks = safe_looks(walk.knowledge, seen.conclusions, seen.standing, seen.progress)
-    sound = _sound_after_all(walk)
+    aside = _after_all(walk)
     even_so = None if RUN in seen.conclusions.holds else even_so
-    _say_why(walk, held, even_so, sound)
+    _say_why(walk, held, even_so, aside)
     if looks:
         walk.say("    Quick looks that are still open, engine stopped:")
         for look in looks:
             check = walk.knowledge.checks[look.check]
             walk.say(f"      {check.name} ({minutes(check.minutes)})")
     walk.why = None
-    offers = _offers(walk, held, even_so, sound, looks)
+    offers = _offers(walk, held, even_so, aside, looks)
     list(offers.values())[walk.choose(list(offers))]()
 
 
-def _sound_after_all(walk: Walk) -> str:
-    """The leading cause, where that is a sound engine and was put aside; '' where it is not."""
+def _after_all(walk: Walk) -> Cause | None:
+    """The leading cause, where it was put aside, and a fault is likely enough by now to be put right."""
     for leads in walk.examined.standing.causes[:1]:
-        if leads.cause in walk.state.put_aside and walk.knowledge.causes[leads.cause].family == NORMAL:
-            return leads.cause
-    return ""
+        cause = walk.knowledge.causes[leads.cause]
+        if leads.cause in walk.state.put_aside and (cause.family == NORMAL or leads.probability >= LIKELY_ENOUGH):
+            return cause if not in_the_way(walk.examined.conclusions, cause.fix) else None
+    return None
 
 
-def _say_why(walk: Walk, held: Sequence[str], even_so: Repair | None, sound: str) -> None:
+def _say_why(walk: Walk, held: Sequence[str], even_so: Repair | None, aside: Cause | None) -> None:
     stands = "No cause stands out enough to put it right."
     if even_so:
         stands = "No repair is worth its minutes at this chance: taking it home, or asking for help, is shorter."
     if held:
         stands = "The likeliest cause waits for what is on hold."
-    if sound:
-        stands = "The likeliest is that nothing is wrong, and that was put aside."
+    if aside:
+        normal = aside.family == NORMAL
+        stands = f"The likeliest{' is that nothing is wrong, and that' if normal else ''} was put aside."
     walk.say()
     walk.say(f"Undecided for now. {stands}", "head")
     walk.show_standing()
-    if sound:
-        walk.show(screens.paragraph(str(walk.knowledge.causes[sound].explains), walk.width, "    "))
+    if aside:
+        walk.show(screens.paragraph(str(aside.explains), walk.width, "    "))
     for name in held[:1]:
         walk.say(f"    The likeliest, {walk.knowledge.causes[name].name}, waits for what is on hold:")
         for hold in in_the_way(walk.examined.conclusions, walk.knowledge.causes[name].fix):
@@ -64,7 +67,7 @@ def _say_why(walk: Walk, held: Sequence[str], even_so: Repair | None, sound: str
 
 
 def _offers(
-    walk: Walk, held: Sequence[str], even_so: Repair | None, sound: str, looks: Sequence[DoCheck]
+    walk: Walk, held: Sequence[str], even_so: Repair | None, aside: Cause | None, looks: Sequence[DoCheck]
 ) -> dict[str, Callable[[], object]]:
     offers: dict[str, Callable[[], object]] = {}
     if looks:
@@ -75,8 +78,10 @@ def _offers(
     if even_so:
         cause = walk.knowledge.causes[even_so.cause]
         offers[f"put right even so: {cause.name} ({minutes(cause.fix.minutes)})"] = lambda: offer(walk, cause)
-    if sound:
-        offers["nothing is wrong after all"] = lambda: offer(walk, walk.knowledge.causes[sound])
+    if aside and aside.family == NORMAL:
+        offers["nothing is wrong after all"] = lambda: offer(walk, aside)
+    elif aside:
+        offers[f"put right after all: {aside.name} ({minutes(aside.fix.minutes)})"] = lambda: offer(walk, aside)
     if held:
         offers["look now at what keeps it on hold"] = lambda: look_at_what_holds(walk, held[0])
         offers["put that cause aside and go on"] = lambda: walk.log.append("repair", cause=held[0], result="not-done")

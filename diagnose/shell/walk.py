@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from contextlib import suppress
 
 from ..case.casefile import MACHINE
 from ..case.state import SOUND
 from ..knowledge.model import NORMAL, Cause, Finding
 from ..planning.plan import one_more
-from ..planning.steps import Ask, AskAgain, DoCheck, Repair, Undecided, open_questions
+from ..planning.steps import Ask, AskAgain, DoCheck, Repair, Undecided, open_questions, under_of
 from ..reasoning.doubt import Turn, turns_of_mind
 from ..report.fault_report import NOT_PROVED, not_found_yet, proved
 from . import screens
@@ -18,7 +19,7 @@ from .needles_asked import see_to_what_was_moved, show_what_stands_off
 from .opening import NOTHING_SAID, OWNERS_WORDS
 from .phrases import match, stems
 from .repair import ask_before_proof, not_cured, offer, retest
-from .sitting import Sitting
+from .sitting import Anew, Sitting
 from .undecided import undecided, would_lift
 
 SHORTEST_NAME = 3
@@ -214,7 +215,12 @@ class Walk(Sitting):
         else:
             self.say(f"An answer stands in its way. You answered: {screens.said(finding, self.state, given.answer)}")
             self.say("Look once more. If it is so, answer the same: then the hold is right to stay, until it is put right.")
-        self.give_anew(finding, rules)
+        check = self.knowledge.checks[finding.check] if finding.check else None
+        held = self.examined.conclusions.held(under_of(self.knowledge, finding))
+        if check is None or given is not None or held:
+            self.give_anew(finding, rules)
+        elif self.carry_out(check, [str(finding.id)], decides=True):
+            self.ask(finding, rules, decides=True)
 
     def give_anew(self, finding: Finding, rules: Sequence[str]) -> None:
         if finding.check is not None:
@@ -223,6 +229,13 @@ class Walk(Sitting):
             self.ask(finding, rules)
 
     def one_more(self) -> None:
+        """Ask one question more. A command on the way leads to that question again, not back to the repair that waits."""
+        while self.state.closing is None:
+            with suppress(Anew):
+                self._one_more()
+                return
+
+    def _one_more(self) -> None:
         seen = self.examined
         match one_more(self.knowledge, seen.conclusions, seen.standing, seen.progress):
             case Ask(finding, rules, worth):
