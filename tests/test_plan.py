@@ -106,7 +106,7 @@ def test_an_unlikely_repair_is_begun_only_when_it_pays_and_can_be_tried_even_so(
         seen = examine(base, CaseState(findings=findings, unknown=unknown, asked_again=frozenset(findings)))
         minutes = repair_minutes(base)
         match seen.next:
-            case Repair(cause, probability) if probability < LIKELY_ENOUGH:
+            case Repair(cause, probability, rules) if probability < LIKELY_ENOUGH and not rules:
                 begun += 1
                 assert cures(base, seen, cause) * CALL_FOR_HELP >= minutes[cause]
             case Undecided(_, Repair(cause, probability)):

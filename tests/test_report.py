@@ -273,7 +273,7 @@ def test_what_was_told_besides_and_never_looked_into_stays_open(bench: Knowledge
         log.append("heard", numbers=[log.append("answer", finding="under-load", answer="sags").number])
         report = fault_report(bench, log.state, examine(bench, log.state), "diagnose")
         assert [point for point in report.still_open if "told" in point] == [
-            "Also told, and not looked into: and Jo says it takes thirty flicks cold"
+            "Also told, in words that were taken for no answer: and Jo says it takes thirty flicks cold"
         ]
         log.append("words", text="as I said, it sags")
         log.append("heard", known=True)

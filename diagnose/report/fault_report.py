@@ -175,7 +175,7 @@ PUT_RIGHT = {
 
 EXPLAINED = "explained; nothing was changed"
 
-ALSO_TOLD = "Also told, and not looked into:"
+ALSO_TOLD = "Also told, in words that were taken for no answer:"
 """Before words of which nobody picked what they mean; a repair that was proved says nothing about them."""
 
 NOT_PROVED = "Not proved by a retest: no normal flight until the retests are passed."
@@ -193,7 +193,8 @@ def fault_report(knowledge: Knowledge, state: CaseState, examined: Examined, pro
         outcome=_outcome(knowledge, state),
         explains=_explains(knowledge, state),
         cautions=tuple(
-            Line(f"{knowledge.cautions[name].level}", str(knowledge.cautions[name].says)) for name in conclusions.cautions
+            Line(f"{knowledge.cautions[name].level}", str(knowledge.cautions[name].says))
+            for name in dict.fromkeys((*conclusions.cautions, *_of_the_repairs(knowledge, state)))
         ),
         holds=tuple(hold_line(knowledge, conclusions, name) for name in conclusions.holds),
         proved=proved(state),
@@ -228,6 +229,13 @@ def fault_report(knowledge: Knowledge, state: CaseState, examined: Examined, pro
         program=program,
         club=_club(examined),
     )
+
+
+def _of_the_repairs(knowledge: Knowledge, state: CaseState) -> tuple[str, ...]:
+    """The cautions that go with what was done."""
+    done = [repair.cause for repair in state.repairs if repair.result not in NOTHING_DONE]
+    worked_on = (knowledge.causes[cause] for cause in (*done, state.to_retest) if cause in knowledge.causes)
+    return tuple(str(name) for cause in worked_on for name in cause.fix.cautions)
 
 
 def bench_lines(state: CaseState) -> tuple[BenchLine, ...]:
@@ -523,7 +531,7 @@ def _still_open(knowledge: Knowledge, state: CaseState, examined: Examined) -> t
     open_points = [
         f"Not known: {knowledge.findings[name].ask}"
         for name in sorted(state.unknown - told_by_ledger(state.needles).keys())
-        if name in knowledge.findings
+        if name in knowledge.findings and name not in examined.conclusions.skips
     ]
     if state.closing is not None:
         open_points += stands_off(knowledge, state, examined.conclusions)
