@@ -238,6 +238,38 @@ def test_a_surge_that_goes_with_the_governor_is_the_loops(base: Knowledge) -> No
     assert examined.standing.causes[0].cause == "governor-gain-high"
 
 
+def test_a_rotor_that_turns_at_idle_is_warned_of_and_not_on_an_aeroplane(base: Knowledge) -> None:
+    assert "rotor-turns-at-idle" in seen(base, machine="helicopter", head_turns_at_idle="turns").conclusions.cautions
+    assert "rotor-turns-at-idle" not in seen(base, machine="aeroplane", idle="races").conclusions.cautions
+
+
+def test_nothing_is_run_on_a_case_that_was_seen_to_leak(base: Knowledge) -> None:
+    """A new piston was sent to its first run with the leaking seal still in. (common practice)"""
+    assert "run" not in seen(base, machine="bench-stand", leak_down="holds").conclusions.holds
+    assert "run" in seen(base, machine="bench-stand", leak_down="falls").conclusions.holds
+    assert "run" in seen(base, machine="bench-stand", leak_place="seal-drive").conclusions.holds
+
+
+def test_a_cleaned_carburettor_with_a_dead_l_is_looked_at_for_its_core_plug(base: Knowledge) -> None:
+    told = {"machine": "aeroplane", "fit_to_run": "fit", "what_changed": "opened", "idle": "loads-up"}
+    step = seen(base, **told, l_needle_response="nothing").next
+    assert isinstance(step, DoCheck) and step.check == "core-plug-look"
+
+
+def test_no_engine_is_called_sound_before_the_look_that_says_so(base: Knowledge) -> None:
+    """A new engine set too lean is told the same words as one set rich; the maker's page tells them apart."""
+    told = {"machine": "aeroplane", "fit_to_run": "fit", "what_changed": "new-engine-part", "engine_hours": "running-in"}
+    told |= {
+        "came_on": "always",
+        "smoke": "heavy",
+        "four_strokes": "load-off",
+        "exhaust_wet": "dripping",
+        "starts": "easily",
+    }
+    step = seen(base, **told, under_load="pulls", idle="steady", overheats="no").next
+    assert isinstance(step, DoCheck) and step.check == "running-in-look"
+
+
 def test_slop_is_looked_for_before_a_gain_is_touched(base: Knowledge) -> None:
     """Common practice: a worn link hunts at every gain."""
     told = {"machine": "helicopter", "fit_to_run": "fit", "what_changed": "nothing", "under_load": "surges"}

@@ -511,6 +511,14 @@ def test_a_needle_that_was_moved_is_asked_at_its_first_count_where_it_belongs(ba
     assert "1 turn further out than its baseline of 1 3/8 turns" in said
 
 
+def test_a_count_that_was_given_to_a_check_stands_in_the_ledger(base: Knowledge, tmp_path: Path) -> None:
+    """The owner counted H for the check, and the ledger said that it had never been counted."""
+    _, state = typed(base, tmp_path, {"machine": "aeroplane"}, "change h-turns", "1 1/4", "leave")
+    place = stands(state.needles, "H")
+    assert place is not None and place.now == 20
+    assert state.answers["h-turns"] == "usual"
+
+
 def test_where_a_needle_belongs_may_be_answered_by_the_command_as_well(base: Knowledge, tmp_path: Path) -> None:
     """Asked where H belongs, somebody types the command for it; he was asked once more."""
     told = {"machine": "aeroplane", "needle-moves-lately": "richer"}

@@ -89,6 +89,19 @@ def test_a_scored_piston_has_a_reason_and_it_is_called_not_found_until_it_is(bas
     assert "Not found yet" not in open_points("coil-fails-hot")
 
 
+def test_servos_that_twitched_are_proved_by_a_range_check_before_anything_flies(base: Knowledge) -> None:
+    """Common practice; the national body's rules come first."""
+    asked = asked_for(base, "plug-cap-or-lead", machine="aeroplane", glitches="twitch")
+    assert asked.index("range-check-running") < asked.index("low-short-flight")
+    assert "range-check-running" not in asked_for(base, "plug-cap-or-lead", machine="aeroplane")
+
+
+def test_what_belongs_to_a_repair_is_cautioned_in_its_report(base: Knowledge, tmp_path: Path) -> None:
+    state = closed_with(tmp_path, "ring-worn")
+    cautions = " ".join(line.says for line in fault_report(base, state, examine(base, state), "").cautions)
+    assert str(base.cautions["running-in-rich"].says) in cautions
+
+
 def test_a_stand_is_not_asked_to_fly(base: Knowledge) -> None:
     asked = asked_for(base, "pickup-stuck", machine="bench-stand", attitude="nose-down", under_load="sags")
     assert "attitude-as-before" not in asked

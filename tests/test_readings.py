@@ -79,6 +79,14 @@ def test_an_impossible_number_gets_one_clear_line(text: str, says: str) -> None:
     assert "\n" not in str(error.value)
 
 
+@pytest.mark.parametrize(
+    ("text", "minutes"),
+    [("4 or 5", 5), ("4-5 min", 5), ("about ten minutes", 10), ("1 or 2 hours", 120), ("twenty", 20), ("600 s", 10)],
+)
+def test_a_time_is_understood_as_people_say_it_and_of_two_the_longer(text: str, minutes: float) -> None:
+    assert parse_reading(text, measure("time", "minute")).value == minutes
+
+
 def test_what_was_given_is_kept_as_given() -> None:
     assert parse_reading("212  F", measure("temperature", "degC")).given == "212 F"
     assert parse_reading("100", measure("temperature", "degC")).given == "100 degrees C"

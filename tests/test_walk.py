@@ -20,7 +20,7 @@ from diagnose.report.fault_report import fault_report
 from diagnose.shell import needles_asked, repair
 from diagnose.shell.bench import worked_out
 from diagnose.shell.commands import COMMANDS, command_in
-from diagnose.shell.console import Dropped, Left, ScriptedConsole
+from diagnose.shell.console import Dropped, Left, ScriptedConsole, wrapped
 from diagnose.shell.listening import ask_known
 from diagnose.shell.opening import choose_case, first_words, greet
 from diagnose.shell.replies import reply_to
@@ -512,6 +512,48 @@ def test_back_takes_back_that_a_repair_was_put_aside(bench: Knowledge, tmp_path:
         offered = [line for line in console.lines if line.startswith("Worth putting right now: Carburettor bolts")]
         assert len(offered) == 2 and log.state.put_aside == frozenset()
         assert "    Taken back: put aside: Carburettor bolts loose." in console.lines
+
+
+def test_what_was_put_aside_and_leads_is_offered_again_where_nothing_else_stands_out(
+    bench: Knowledge, tmp_path: Path
+) -> None:
+    """No coil was at the field; at 99 % the walk said that no cause stood out, and offered one of 9 %."""
+    with CaseLog.create(tmp_path) as log:
+        tell(log, "hunts and sags", LOOSE_ON_A_STAND)
+        for finding in bench.findings.keys() - LOOSE_ON_A_STAND.keys():
+            log.append("unknown", finding=str(finding), decides=True)
+        for cause in bench.causes:
+            log.append("repair", cause=str(cause), result="not-done")
+        console = ScriptedConsole(["leave"])
+        Walk(bench, log, console, tmp_path, None).run()
+        said = " ".join(" ".join(console.lines).split())
+        assert "Undecided for now. The likeliest was put aside." in said
+        assert "put right after all: Carburettor bolts loose" in said
+
+
+def test_a_command_at_one_more_question_leads_back_to_that_question(base: Knowledge, tmp_path: Path) -> None:
+    """'needle undo' there put the verdict back up, and the number meant for the question agreed to it."""
+    with CaseLog.create(tmp_path) as log:
+        log.append("needle", needle="H", sixteenths=20, moved=False)
+        tell(log, "runs badly", {"machine": "bench-stand", "fit-to-run": "fit", "idle": "hunts"})
+        console = ScriptedConsole(["needle undo", "leave"])
+        walk = Walk(base, log, console, tmp_path, None)
+        with suppress(Left):
+            walk.one_more()
+        assert not log.state.needles
+        asked = [line for line in console.lines if line.endswith("]") and line.lstrip()[:1].isdigit()]
+        assert len(asked) <= 2 and len(set(asked)) <= 1
+
+
+@pytest.mark.parametrize("width", [40, 80])
+def test_a_number_and_its_percent_sign_stay_on_one_line(width: int) -> None:
+    text = (
+        "so far: The tank filter, or a filter or felt in the line, is clogged 26 %; Pump diaphragm is torn or stiff 11 %."
+    )
+    for cut in range(12):
+        lines = wrapped(text[cut:], width)
+        assert " ".join(lines) == text[cut:]
+        assert not any(line.lstrip().startswith("%") for line in lines)
 
 
 def test_a_case_is_closed_undecided_from_a_repair_only_when_it_is_meant(bench: Knowledge, tmp_path: Path) -> None:
