@@ -149,8 +149,7 @@ def rows_of_case(state: CaseState, events: Sequence[Event], uid: str, knowledge:
 
 def proved(state: CaseState) -> bool:
     """True when a repair of a cause it was closed with ended the fault, or the owner agreed that nothing was wrong."""
-    causes = state.closing.causes if state.closing else ()
-    return any(done.result == "gone" and done.cause in causes for done in state.repairs)
+    return any(done.result == "gone" and done.cause in state.closed_with for done in state.repairs)
 
 
 def _settings(knowledge: Knowledge, state: CaseState, machine: str | None, uid: str, at: str) -> list[dict[str, Any]]:

@@ -119,7 +119,7 @@ def parse_reading(text: str, measure: Measure) -> Reading:
 
 
 _ROUGHLY = re.compile(r"^(?:about|around|roughly|some|maybe|perhaps)\s+", re.IGNORECASE)
-_FROM_TO = re.compile(r"^\w[\w.,]*\s*(?:or|to|-)\s*(?=\w)(.*)$")
+_FROM_TO = re.compile(r"^\w[\w.,]*(?:\s+(?:or|to)\s+|\s*-\s*)(?=\w)(.*)$")
 _COUNTED = ("one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
 _IN_WORDS = MappingProxyType(
     {word: number for number, word in enumerate(_COUNTED, 1)} | {"fifteen": 15, "twenty": 20, "thirty": 30, "forty": 40}

@@ -204,6 +204,11 @@ class CaseState:
         """Finding -> answer, as the rules take them."""
         return {name: given.answer for name, given in self.findings.items()}
 
+    @property
+    def closed_with(self) -> tuple[str, ...]:
+        """The causes that the case was closed with; () while it is open."""
+        return self.closing.causes if self.closing else ()
+
     def known_before(self, number: int) -> dict[str, Given]:
         """Finding -> answer as it stood when this event came, whatever was answered anew or taken back since."""
         found: dict[str, Given] = {}

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from functools import lru_cache
 
 from ..case.casefile import MACHINE
 from ..knowledge.chains import grouped
-from ..knowledge.model import Knowledge
+from ..knowledge.model import Cause, Knowledge
 from ..reasoning.tables import tables_of
 
 SEEN_SO = 4.0
@@ -67,24 +67,21 @@ def _of_its_running(knowledge: Knowledge, name: str, answer: str) -> bool:
 @lru_cache(maxsize=8)
 def _settled(knowledge: Knowledge) -> Mapping[tuple[str, str], tuple[str, ...]]:
     """(finding, answer) -> the causes that are settled by the look that finds it, and show it."""
-    return grouped(
-        (found, cause)
-        for found, cause in _shown(knowledge)
-        if found[0] in knowledge.checks[knowledge.causes[cause].settled_by].finds
-    )
+    return grouped(_shown(knowledge, lambda cause: knowledge.checks[cause.settled_by].finds))
 
 
 @lru_cache(maxsize=8)
 def _showing(knowledge: Knowledge) -> Mapping[tuple[str, str], tuple[str, ...]]:
-    """(finding, answer) -> the causes that show it."""
-    return grouped(_shown(knowledge))
+    """(finding, answer) -> the causes that show it, for the tests that hang on many parts."""
+    tests = tuple(finding.id for finding in knowledge.findings.values() if finding.tests_the_whole)
+    return grouped(_shown(knowledge, lambda cause: tests))
 
 
-def _shown(knowledge: Knowledge) -> Iterable[tuple[tuple[str, str], str]]:
-    """Each answer with each cause that shows it, far oftener than others do."""
+def _shown(knowledge: Knowledge, of: Callable[[Cause], Iterable[str]]) -> Iterable[tuple[tuple[str, str], str]]:
+    """Each answer with each cause that shows it, far oftener than others do; `of` are the findings to look at."""
     tables = tables_of(knowledge)
     for row, cause in enumerate(knowledge.causes.values()):
-        for finding in map(str, cause.shows.keys() & knowledge.findings.keys()):
+        for finding in (str(name) for name in of(cause) if name in cause.shows):
             for answer, column in tables.column[finding].items():
                 if tables.likelihood[finding][row, column] >= SEEN_SO * tables.general[finding][column]:
                     yield (finding, answer), str(cause.id)

@@ -106,8 +106,7 @@ def showed_after(knowledge: Knowledge, state: CaseState, retest: Retest) -> floa
         return None
     # What was forgotten after a repair that helped still says how long the fault took to show.
     finding = str(retest.beyond.finding)
-    told = [one.given for one in state.told if one.finding == finding and one.given is not None]
-    given = state.findings.get(finding) or (told[-1] if told and finding not in state.unknown else None)
+    given = state.findings.get(finding) or state.as_found.get(finding)
     if given is None or given.answer not in retest.beyond.answers:
         return state.showed or None
     return number_of(given.reading, knowledge.findings[retest.beyond.finding].measure) or state.showed or None

@@ -257,7 +257,6 @@ def for_the_workshop(report: FaultReport, knowledge: Knowledge, state: CaseState
 
     What it was is kept where the rules know it; a proof is kept where it is the rules' own.
     """
-    causes = state.closing.causes if state.closing else ()
     return replace(
         report,
         words=(),
@@ -265,7 +264,7 @@ def for_the_workshop(report: FaultReport, knowledge: Knowledge, state: CaseState
         still_open=tuple(point for point in report.still_open if not point.startswith(ALSO_TOLD)),
         proof=tuple(says for says in report.proof if is_of_the_rules(says, knowledge)),
         outcome=report.outcome
-        if all(cause in knowledge.causes for cause in causes)
+        if all(cause in knowledge.causes for cause in state.closed_with)
         else _found("Cause found; not in these rules.", state),
         bench=without_files(report.bench),
         causes=tuple(
@@ -367,10 +366,9 @@ def _found(says: str, state: CaseState) -> str:
 
 
 def _explains(knowledge: Knowledge, state: CaseState) -> tuple[Line, ...]:
-    causes = state.closing.causes if state.closing else ()
     return tuple(
         Line(str(knowledge.causes[cause].explains), str(knowledge.causes[cause].harm))
-        for cause in causes
+        for cause in state.closed_with
         if cause in knowledge.causes
     )
 
@@ -387,9 +385,8 @@ def _causes(examined: Examined, state: CaseState) -> tuple[CauseLine, ...]:
     if state.to_retest:
         results[state.to_retest] = ""
     repaired = [cause for cause in results if cause in examined.knowledge.causes and cause in state.begun]
-    closed = state.closing.causes if state.closing else ()
     others = [ranked for ranked in examined.standing.causes if ranked.cause not in repaired]
-    shown = [ranked for place, ranked in enumerate(others) if place < MOST_CAUSES or ranked.cause in closed]
+    shown = [ranked for place, ranked in enumerate(others) if place < MOST_CAUSES or ranked.cause in state.closed_with]
     lines = {cause: _before_repair(examined, state, cause, results[cause]) for cause in repaired[-MOST_CAUSES:]}
     return (
         *(line for cause, line in lines.items() if results[cause] != "same"),
@@ -538,8 +535,7 @@ def _still_open(knowledge: Knowledge, state: CaseState, examined: Examined) -> t
         open_points += not_found_yet(knowledge, state)
     open_points += [f"{ALSO_TOLD} {words}" for words in state.passed_over]
     open_points += _to_prove(knowledge, state, examined.conclusions)
-    closed = state.closing.causes if state.closing else ()
-    aside = sorted(state.put_aside.difference(closed))
+    aside = sorted(state.put_aside.difference(state.closed_with))
     open_points += [f"Put aside: {_cause_name(knowledge, cause)}" for cause in aside]
     open_points += [f"Done and not proved by a retest: {_cause_name(knowledge, one)}" for one in sorted(state.unproved)]
     if state.closing is None or state.closing.how == "undecided":

@@ -215,18 +215,19 @@ class Walk(Sitting):
         else:
             self.say(f"An answer stands in its way. You answered: {screens.said(finding, self.state, given.answer)}")
             self.say("Look once more. If it is so, answer the same: then the hold is right to stay, until it is put right.")
-        check = self.knowledge.checks[finding.check] if finding.check else None
-        held = self.examined.conclusions.held(under_of(self.knowledge, finding))
-        if check is None or given is not None or held:
-            self.give_anew(finding, rules)
-        elif self.carry_out(check, [str(finding.id)], decides=True):
-            self.ask(finding, rules, decides=True)
+        self.give_anew(finding, rules)
 
     def give_anew(self, finding: Finding, rules: Sequence[str]) -> None:
-        if finding.check is not None:
-            self.change_result(finding, self.knowledge.checks[finding.check])
-        else:
+        """Ask for an answer once more. A look that was not taken may not be possible now either, and is asked for last."""
+        if finding.check is None:
             self.ask(finding, rules)
+            return
+        check = self.knowledge.checks[finding.check]
+        held = self.examined.conclusions.held(under_of(self.knowledge, finding))
+        if held or finding.id in self.state.findings:
+            self.change_result(finding, check)
+        elif self.carry_out(check, [str(finding.id)], decides=True):
+            self.ask(finding, rules, decides=True)
 
     def one_more(self) -> None:
         """Ask one question more. A command on the way leads to that question again, not back to the repair that waits."""
